@@ -50,7 +50,7 @@ class SettingsError(RmtError):
 
 
 class AuditFailed(RmtError):
-    """The disclosure audit found a hidden cell that a reader could derive: nothing was written to the shared edition."""
+    """The disclosure audit found a hidden cell that a reader could derive: nothing shared was written."""
 
     exit_code = 6
 

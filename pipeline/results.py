@@ -8,16 +8,21 @@ from typing import Any, Literal
 
 import polars as pl
 
-ReportName = Literal["quarter", "protocols", "stalled", "common"]
+ReportName = Literal["common", "quarter", "protocols", "stalled"]
 #: aggregate = counts and averages of groups; client = about one person (internal edition only).
 ClassName = Literal["aggregate", "client"]
 
 
 @dataclass(frozen=True)
 class Result:
-    """One result. `group` names the subgroup ("all", "site=north", a client key in class client); `at` orders rows of
-    a curve (week, quarter number); `n` counts `n_of` (people, tests, sessions); `value`, `low`, `high` share `unit`;
-    `text` holds a result that is a word. `method` says how it was got, `note` what would mislead a reader."""
+    """One result.
+
+    `group` names the subgroup ("all", "site=north"; the client key in class client); `at` orders the rows of a curve
+    (week, quarter number). `n` counts `n_of` (people, tests, sessions, rows); `hits` is the numerator where `value` is a
+    share of `n`; `n_people` is the number of different people behind the row where `n_of` is not people. `value`, `low`,
+    `high` share `unit`; `text` holds a result that is a word. `method` says how it was got; `note` what would mislead a
+    reader. Neither `method` nor `note` ever holds a number counted from the data: such a number is a row of its own.
+    """
 
     report: ReportName
     section: str
@@ -26,6 +31,8 @@ class Result:
     at: float | None = None
     n: int | None = None
     n_of: str = "people"
+    n_people: int | None = None
+    hits: int | None = None
     value: float | None = None
     low: float | None = None
     high: float | None = None
@@ -42,10 +49,30 @@ class Result:
         return f"{self.report}.{self.section}.{self.statistic}[{self.group}]{at}"
 
 
+@dataclass(frozen=True)
+class Partition:
+    """`total` (a key) is the sum of `parts` (keys) in people. Suppression reads these to find complements."""
+
+    total: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ResultSet:
+    """All results of a run, in the order of the pages, and the sums that hold among their counts."""
+
+    rows: tuple[Result, ...]
+    partitions: tuple[Partition, ...] = ()
+
+    def __add__(self, other: ResultSet) -> ResultSet:
+        return ResultSet(self.rows + other.rows, self.partitions + other.partitions)
+
+
 SCHEMA: dict[str, Any] = {
     "report": pl.String, "section": pl.String, "statistic": pl.String, "group": pl.String, "at": pl.Float64,
-    "n": pl.Int64, "n_of": pl.String, "value": pl.Float64, "low": pl.Float64, "high": pl.Float64, "unit": pl.String,
-    "text": pl.String, "method": pl.String, "note": pl.String, "klass": pl.String,
+    "n": pl.Int64, "n_of": pl.String, "n_people": pl.Int64, "hits": pl.Int64, "value": pl.Float64, "low": pl.Float64,
+    "high": pl.Float64, "unit": pl.String, "text": pl.String, "method": pl.String, "note": pl.String,
+    "klass": pl.String,
 }
 assert list(SCHEMA) == [f.name for f in fields(Result)]
 
