@@ -1,0 +1,90 @@
+"""Suppression hides 1 to 10 and what would give it back; the audit finds what a hand would miss."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.identity.audit import Cell, derivable_cells
+from pipeline.identity.small_cells import PROTECTS, protect, small_mark, split_mark
+from pipeline.results import Partition, Result, ResultSet
+
+
+def count(group: str, n: int, statistic: str = "people", **more) -> Result:
+    return Result("quarter", "flow", statistic, group, n=n, value=float(n), unit="people", **more)
+
+
+def table(counts: dict[str, int]) -> ResultSet:
+    rows = [count("all", sum(counts.values())), *(count(g, n) for g, n in counts.items())]
+    return ResultSet(tuple(rows), (Partition(rows[0].key, tuple(r.key for r in rows[1:])),))
+
+
+def marks(results: ResultSet) -> dict[str, str]:
+    return {r.group: r.text for r in results.rows if r.n is None}
+
+
+def test_one_small_part_takes_the_next_smallest_with_it():
+    assert marks(protect(table({"a": 4, "b": 30, "c": 19}))) == {"a": small_mark(10), "c": PROTECTS}
+
+
+def test_zero_is_shown_and_nothing_else_is_hidden():
+    assert marks(protect(table({"a": 0, "b": 30, "c": 19}))) == {}
+
+
+def test_two_parts_that_together_give_each_other_away_take_a_third():
+    # 1 + 1 hidden beside a shown rest leaves only 1 and 1: the sum of the two is known to be 2
+    hidden = marks(protect(table({"a": 1, "b": 1, "c": 40, "d": 25})))
+    assert set(hidden) == {"a", "b", "d"}
+
+
+def test_a_small_total_is_not_split():
+    assert marks(protect(table({"a": 2, "b": 3, "c": 0}))) == {
+        "all": small_mark(10), "a": split_mark(10), "b": split_mark(10)}
+
+
+def test_a_share_is_hidden_when_its_numerator_or_the_rest_is_small():
+    row = Result("quarter", "x", "share", n=100, hits=95, value=95.0, unit="%")
+    assert marks(protect(ResultSet((row,)))) == {"all": small_mark(10)}
+
+
+def test_the_same_count_of_the_same_group_is_hidden_wherever_it_stands():
+    given_twice = table({"a": 4, "b": 30, "c": 19})
+    twin = Result("protocols", "gain", "gain12", "c", n=19, value=7.5, unit="cmH2O")
+    out = protect(given_twice + ResultSet((twin,)))
+    assert out.rows[-1].n is None and out.rows[-1].value is None
+
+
+def test_client_rows_never_leave():
+    row = Result("stalled", "worklist", "state", "k3yk3yk3y", text="stalled", klass="client")
+    assert protect(ResultSet((row,))).rows == ()
+
+
+def test_sessions_by_few_people_are_hidden():
+    row = Result("quarter", "safety", "stops", n=40, n_of="sessions", n_people=3, value=40.0)
+    assert marks(protect(ResultSet((row,)))) == {"all": small_mark(10)}
+
+
+def test_the_audit_narrows_a_cell_as_an_exhaustive_search_does():
+    cells = {"t": Cell(24), "a": Cell(None, True), "b": Cell(None, True), "c": Cell(12)}
+    possible = [a for a, b in product(range(1, 11), repeat=2) if a + b + 12 == 24]
+    found = {d.key: (d.low, d.high) for d in derivable_cells(cells, [Partition("t", ("a", "b", "c"))], 10)}
+    assert found["a"] == pytest.approx((min(possible), max(possible)))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.integers(0, 40), min_size=2, max_size=6))
+def test_after_protection_the_audit_finds_nothing(parts):
+    out = protect(table({f"g{i}": n for i, n in enumerate(parts)}))
+    small = {r.key for r in out.rows if r.text == small_mark(10)}
+    cells = {r.key: Cell(r.n, r.key in small) for r in out.rows}
+    assert derivable_cells(cells, out.partitions, 10) == []
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.integers(0, 40), min_size=2, max_size=6))
+def test_no_small_count_is_shown(parts):
+    out = protect(table({f"g{i}": n for i, n in enumerate(parts)}))
+    assert all(r.n is None or r.n == 0 or r.n > 10 for r in out.rows)
