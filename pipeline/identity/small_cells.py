@@ -33,6 +33,11 @@ def people_behind(row: Result) -> int | None:
     return row.n if row.n_of == "people" else row.n_people
 
 
+def counted(row: Result) -> int | None:
+    """Return the count that a row adds to a sum: its numerator where it is a share, else the people behind it."""
+    return row.hits if row.hits is not None else people_behind(row)
+
+
 def is_small(row: Result, limit: int) -> bool:
     """Tell whether a row shows, or gives away, 1 to `limit` people."""
     people = people_behind(row)
@@ -47,8 +52,8 @@ def is_small(row: Result, limit: int) -> bool:
 def shown_twins(rows: dict[str, Result], key: str, hidden: Iterable[str]) -> list[str]:
     """List the shown rows that print the same count of the same group as `key`: to hide one is to hide all."""
     row, gone = rows[key], set(hidden)
-    count = people_behind(row)
-    return [k for k, r in rows.items() if k not in gone and r.group == row.group and people_behind(r) == count]
+    count = counted(row)
+    return [k for k, r in rows.items() if k not in gone and r.group == row.group and counted(r) == count]
 
 
 def next_to_hide(rows: dict[str, Result], sums: Iterable[Partition], hidden: dict[str, str]) -> str | None:
@@ -56,9 +61,9 @@ def next_to_hide(rows: dict[str, Result], sums: Iterable[Partition], hidden: dic
     for total in sums:
         parts = [p for p in total.parts if p in rows]
         gone = [p for p in parts if p in hidden]
-        shown = [p for p in parts if p not in hidden and (people_behind(rows[p]) or 0) > 0]
+        shown = [p for p in parts if p not in hidden and (counted(rows[p]) or 0) > 0]
         if len(gone) == 1 and total.total in rows and total.total not in hidden:
-            return min(shown, key=lambda p: (people_behind(rows[p]) or 0, p)) if shown else total.total
+            return min(shown, key=lambda p: (counted(rows[p]) or 0, p)) if shown else total.total
     return None
 
 
@@ -72,8 +77,8 @@ def ledger(rows: dict[str, Result], hidden: dict[str, str], limit: int) -> dict[
     """Return every counted row as an audit cell: its count where shown, its mark where hidden."""
     small = small_mark(limit)
     return {
-        key: Cell(None if key in hidden else people_behind(row), hidden.get(key) == small)
-        for key, row in rows.items() if people_behind(row) is not None
+        key: Cell(None if key in hidden else counted(row), hidden.get(key) == small)
+        for key, row in rows.items() if counted(row) is not None
     }
 
 
@@ -85,7 +90,7 @@ def choose_hidden(results: ResultSet, limit: int) -> dict[str, str]:
         if is_small(row, limit) and key not in hidden:
             hidden[key] = small_mark(limit)
     for key in list(hidden):
-        if (people_behind(rows[key]) or 0) in range(1, limit + 1):
+        if (counted(rows[key]) or 0) in range(1, limit + 1):
             _hide(rows, hidden, key, small_mark(limit))
     _hide_splits_of_small_totals(rows, results.partitions, hidden, limit)
     while (beside := next_to_hide(rows, results.partitions, hidden)) is not None:
@@ -105,7 +110,7 @@ def _hide_splits_of_small_totals(
             if hidden.get(total.total) not in marks:
                 continue
             for part in total.parts:
-                if part in rows and hidden.get(part) != split_mark(limit) and people_behind(rows[part]):
+                if part in rows and hidden.get(part) != split_mark(limit) and counted(rows[part]):
                     hidden[part] = split_mark(limit)
                     again = True
 
@@ -119,7 +124,7 @@ def _hide_until_safe(
         around = [s for s in sums if narrow == s.total or narrow in s.parts]
         shown = sorted(
             {k for s in around for k in (s.total, *s.parts) if k in rows and k not in hidden},
-            key=lambda k: (people_behind(rows[k]) or 0, k),
+            key=lambda k: (counted(rows[k]) or 0, k),
         )
         if not shown:
             return hidden  # the audit that follows refuses the edition
