@@ -2,8 +2,8 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -eu -o pipefail -c
 PYTHON ?= python3
-BIN := .venv/bin
-RUN := $(BIN)/python
+RUN := .venv/bin/python
+RMT := .venv/bin/rmt-outcomes
 
 help: ## the words of this file
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -16,4 +16,41 @@ help: ## the words of this file
 
 env: .venv/.installed ## make .venv from the lock (first part of demo and test)
 
-.PHONY: help env
+demo: env ## run the whole job on the sample cohort and say which pages to open
+	$(RMT) review sample_data --out out
+
+test: env ## run the fast tests
+	$(RUN) tests/browser/chromium.py
+	$(RUN) -m pytest
+
+lint: env ## style, types
+	.venv/bin/ruff check .
+	.venv/bin/mypy
+
+check: lint test ## lint, types and tests
+
+sample: env ## make sample_data/ again from its seed
+	$(RUN) -m pipeline.simulate sample_data
+
+oracles: env ## fetch the optional reference data sets of R packages (Debian packages, no R needed)
+	$(RUN) -m tests.published.fetch_r_data
+
+study: env ## slow simulation studies; tables with their command under tests/studies/results/
+	$(RUN) -m tests.studies
+
+bench: env ## time this project beside its peers; tables under bench/results/
+	$(RUN) -m bench
+
+golden: env ## write the golden pages again after a meant change
+	$(RUN) -m tests.golden
+
+pictures: env ## pictures of the pages for the README
+	$(RUN) -m tests.browser.pictures docs
+
+wheel-check: env ## build the wheel, install it in an empty environment, run it from another folder
+	$(RUN) tests/wheel_check.py
+
+clean: ## remove what the other words made
+	rm -rf .venv out dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis
+
+.PHONY: help env demo test lint check sample oracles study bench golden pictures wheel-check clean

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from pipeline.identity.audit import Cell, derivable_cells
+from pipeline.identity.audit import Cell, Derivable, derivable_cells
 from pipeline.results import Partition, Result, ResultSet
 
 PROTECTS = "hidden (protects another)"
@@ -145,3 +145,11 @@ def protect(results: ResultSet, limit: int = 10) -> ResultSet:
     hidden = choose_hidden(results, limit)
     kept = (r for r in results.rows if r.klass == "aggregate")
     return ResultSet(tuple(blank(r, hidden[r.key]) if r.key in hidden else r for r in kept), results.partitions)
+
+
+def derivable_after(results: ResultSet, shared: ResultSet, limit: int = 10) -> list[Derivable]:
+    """Audit a shared edition against the results it was made from: list the hidden cells that can be derived."""
+    rows = {r.key: r for r in results.rows if r.klass == "aggregate"}
+    marks = (small_mark(limit), split_mark(limit), PROTECTS)
+    hidden = {r.key: r.text for r in shared.rows if r.text in marks and r.n is None}
+    return derivable_cells(ledger(rows, hidden, limit), results.partitions, limit)

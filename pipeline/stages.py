@@ -1,0 +1,95 @@
+"""Strings the rooms together: check, load, derive, analyse, report, review. Owns the clock and the seconds by stage."""
+
+from __future__ import annotations
+
+import datetime as dt
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from pipeline import settings as settings_file
+from pipeline.settings import Settings
+
+Progress = Callable[[str, int, int], None]
+STORE = "store.duckdb"
+
+
+@dataclass(frozen=True)
+class Output:
+    """A file that a command wrote: its path as given by the user, sha256 and size in bytes."""
+
+    path: str
+    sha256: str
+    size: int
+
+
+@dataclass
+class Summary:
+    """What a command did, for people (`lines`, `faults`) and for machines (the rest)."""
+
+    command: str
+    exit_code: int = 0
+    counts: dict[str, int] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+    outputs: list[Output] = field(default_factory=list)
+    warnings: list[dict[str, Any]] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
+    lines: list[str] = field(default_factory=list)
+
+    @contextmanager
+    def timed(self, stage: str) -> Iterator[None]:
+        """Add the wall-clock seconds of a stage."""
+        begun = time.perf_counter()
+        yield
+        self.seconds[stage] = round(self.seconds.get(stage, 0.0) + time.perf_counter() - begun, 3)
+
+
+def check(folder: Path, settings_path: Path | None, progress: Progress) -> Summary:
+    """Validate the tables of a folder; write nothing. Exit code 7 when rows were set aside."""
+    from pipeline import stages_load
+    return stages_load.check(folder, _settings(settings_path), Summary("check"), progress)
+
+
+def load(folder: Path, out: Path, settings_path: Path | None, progress: Progress) -> Summary:
+    """Load a folder into the store at `out` as one batch."""
+    from pipeline import stages_load
+    return stages_load.load(folder, out, _settings(settings_path), _now(), Summary("load"), progress)
+
+
+def derive(out: Path, settings_path: Path | None, progress: Progress) -> Summary:
+    """Build every derived table in the store at `out`."""
+    from pipeline import stages_load
+    return stages_load.derive(out, _settings(settings_path), Summary("derive"), progress)
+
+
+def analyse(out: Path, settings_path: Path | None, quarter: str | None, progress: Progress) -> Summary:
+    """Compute the results of `quarter` from the frames in the store and keep them there."""
+    from pipeline import stages_report
+    return stages_report.analyse(out, _settings(settings_path), quarter, Summary("analyse"), progress)
+
+
+def report(out: Path, settings_path: Path | None, progress: Progress) -> Summary:
+    """Write both editions from the results in the store."""
+    from pipeline import stages_report
+    return stages_report.report(out, _settings(settings_path), _now(), Summary("report"), progress)
+
+
+def review(folder: Path, out: Path, settings_path: Path | None, quarter: str | None, progress: Progress) -> Summary:
+    """Load, derive, analyse and report in one go; the seconds of each stage stand in the summary."""
+    from pipeline import stages_load, stages_report
+    settings, summary = _settings(settings_path), Summary("review")
+    stages_load.load(folder, out, settings, _now(), summary, progress)
+    stages_load.derive(out, settings, summary, progress)
+    stages_report.analyse(out, settings, quarter, summary, progress)
+    return stages_report.report(out, settings, _now(), summary, progress)
+
+
+def _settings(path: Path | None) -> Settings:
+    return settings_file.load(path)
+
+
+def _now() -> str:
+    return dt.datetime.now(dt.UTC).isoformat(timespec="seconds")

@@ -1,0 +1,113 @@
+"""The first half of a review: check, load and derive."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline import __version__
+from pipeline.settings import Settings
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pipeline.stages import Progress, Summary
+    from pipeline.validate import Verdict
+
+STORE = "store.duckdb"
+SHOWN_FAULTS = 40
+
+
+def settings_text(settings: Settings) -> str:
+    """Return the settings as canonical JSON: the text that is hashed and kept with each batch."""
+    return json.dumps(settings.as_row(), sort_keys=True)
+
+
+def _verdict(folder: Path, settings: Settings, summary: Summary, progress: Progress) -> Verdict:
+    from pipeline.ingest import read_folder
+    from pipeline.validate import check as validate_check
+    progress("read", 0, 3)
+    with summary.timed("read"):
+        intake = read_folder(folder)
+    progress("check", 1, 3)
+    with summary.timed("check"):
+        verdict = validate_check(intake, settings)
+    progress("check", 3, 3)
+    return verdict
+
+
+def check(folder: Path, settings: Settings, summary: Summary, progress: Progress) -> Summary:
+    """Validate a folder and say what would be kept; exit code 7 when rows were set aside."""
+    verdict = _verdict(folder, settings, summary, progress)
+    _say_set_aside(verdict.set_aside, summary)
+    _say_unknown_columns(verdict.unknown_columns, summary)
+    for file in verdict.files:
+        summary.lines.append(
+            f"{file.file}: {file.rows_read} rows read, {file.rows_kept} would be kept, {file.rows_set_aside} set aside"
+        )
+    summary.counts = _totals(verdict.files)
+    summary.exit_code = 7 if summary.counts["rows_set_aside"] else 0
+    summary.lines.append("Next: rmt-outcomes review DIR")
+    return summary
+
+
+def load(
+    folder: Path, out: Path, settings: Settings, loaded_at: str, summary: Summary, progress: Progress
+) -> Summary:
+    """Load a folder into the store as one batch, or change nothing and say so."""
+    from pipeline.store import edit_store
+    from pipeline.validate import LoadMeta
+    from pipeline.validate import load as validate_load
+    verdict = _verdict(folder, settings, summary, progress)
+    out.mkdir(parents=True, exist_ok=True)
+    with summary.timed("store"), edit_store(out / STORE) as store:
+        loaded = validate_load(store, verdict, LoadMeta(loaded_at, __version__, settings_text(settings)))
+    _say_set_aside(verdict.set_aside, summary)
+    _say_unknown_columns(verdict.unknown_columns, summary)
+    summary.counts |= _totals(loaded.files)
+    totals = summary.counts
+    summary.lines.append(
+        f"Loaded as batch {loaded.batch_id}: {totals['rows_read']} rows read, {totals['rows_kept']} kept, "
+        f"{totals['rows_set_aside']} set aside, {totals['rows_unchanged']} unchanged."
+        if loaded.changed else
+        f"Nothing changed: the {totals['rows_read']} rows read are in the store already."
+    )
+    return summary
+
+
+def derive(out: Path, settings: Settings, summary: Summary, progress: Progress) -> Summary:
+    """Build the derived tables; a failure leaves the store as it was."""
+    from pipeline.derive import derive as build
+    from pipeline.store import edit_store
+    with summary.timed("derive"), edit_store(out / STORE, must_exist=True) as store:
+        built = build(store, settings, progress=progress)
+    summary.counts["derived_tables"] = len(built.tables)
+    summary.counts["queries"] = sum(built.offending.values())
+    summary.lines.append(f"Derived {len(built.tables)} tables; {summary.counts['queries']} queries for the sites.")
+    return summary
+
+
+def _totals(files: Any) -> dict[str, int]:
+    names = ("rows_read", "rows_kept", "rows_set_aside", "rows_unchanged")
+    return {name: sum(getattr(f, name) for f in files) for name in names}
+
+
+def _say_set_aside(set_aside: pl.DataFrame, summary: Summary) -> None:
+    """Say each rule once, at its first place, with the shape of the value and the count of further rows."""
+    blocks = set_aside.group_by("file", "rule", maintain_order=True).all() if set_aside.height else set_aside
+    for block in blocks.iter_rows(named=True):
+        lines, count = block["line"], len(block["line"])
+        more = f"; {count - 1} more rows (lines {', '.join(map(str, lines[1:4]))}{' ...' if count > 4 else ''})"
+        summary.warnings.append({"rule": block["rule"], "count": count, "where": f"{block['file']}:{lines[0]}"})
+        summary.faults.append(
+            f"{block['file']}:{lines[0]}:{block['column_no'][0]}: set aside by {block['rule']}: expected "
+            f"{block['expected'][0]}, got {block['masked_value'][0]}{more if count > 1 else ''}"
+        )
+
+
+def _say_unknown_columns(unknown: Any, summary: Summary) -> None:
+    for file, names in sorted(dict(unknown).items()):
+        if names:
+            summary.warnings.append({"rule": "columns.unknown", "count": len(names), "where": file})
+            summary.faults.append(f"{file}: left out, not in the contract: {', '.join(names)}")

@@ -1,0 +1,172 @@
+"""The second half of a review: analyse, keep the results, and write both editions."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline import __version__
+from pipeline.settings import Settings
+from pipeline.stages_load import STORE, settings_text
+
+if TYPE_CHECKING:
+    from pipeline.results import ResultSet
+    from pipeline.stages import Progress, Summary
+    from pipeline.store import Store
+
+EDITIONS = ("internal", "shared")
+
+
+def last_full_quarter(data_until_on: str) -> str:
+    """Return the last calendar quarter that the data cover to its end, such as 2026Q3 for data until 2026-09-30."""
+    import datetime as dt
+    day = dt.date.fromisoformat(data_until_on) + dt.timedelta(days=1)
+    quarters = day.year * 4 + (day.month - 1) // 3 - 1
+    return f"{quarters // 4}Q{quarters % 4 + 1}"
+
+
+def analyse(
+    out: Path, settings: Settings, quarter: str | None, summary: Summary, progress: Progress
+) -> Summary:
+    """Compute the results from the frames in the store, and keep them in it."""
+    from pipeline.analyse import analyse as compute
+    from pipeline.results import repeated_keys
+    from pipeline.store import edit_store
+    with summary.timed("analyse"), edit_store(out / STORE, must_exist=True) as store:
+        progress("analyse", 0, 1)
+        names = store.sql(
+            "select table_name from information_schema.tables where table_schema = 'frames' order by table_name"
+        )["table_name"].to_list()
+        frames = {name: store.table(f"frames.{name}") for name in names}
+        until = str(store.sql("select data_until_on from settled.span")["data_until_on"][0])
+        chosen = quarter or last_full_quarter(until)
+        results = compute(frames, settings, chosen)
+        if twice := repeated_keys(results.rows):
+            raise AssertionError(f"{len(twice)} results share a name, the first is of {twice[0].split('[')[0]}")
+        _keep(store, results, chosen, settings)
+        progress("analyse", 1, 1)
+    summary.counts["results"] = len(results.rows)
+    summary.lines.append(f"Computed {len(results.rows)} results for {chosen}.")
+    summary.exit_code = 5 if _models_failed(results) else summary.exit_code
+    return summary
+
+
+def _models_failed(results: ResultSet) -> bool:
+    """Tell whether every fitted model of the run failed to converge or had too few data."""
+    states = [r for r in results.rows if r.section == "can_answer" and r.statistic == "fit_state"]
+    return not states or all("numerical failure" in r.text or "cannot" in r.text or not r.text for r in states)
+
+
+def _keep(store: Store, results: ResultSet, quarter: str, settings: Settings) -> None:
+    """Store the results, their sums and the run's facts as tables of the schema `results`."""
+    import polars as pl
+
+    from pipeline.results import to_frame
+    sums = [{"total": p.total, "part": part} for p in results.partitions for part in p.parts]
+    run = {"quarter": quarter, "settings_text": settings_text(settings), "program_version": __version__}
+    tables = {
+        "current": to_frame(results.rows).with_row_index("position"),
+        "partitions": pl.DataFrame(sums, schema={"total": pl.String, "part": pl.String}).with_row_index("position"),
+        "run": pl.DataFrame([run]),
+    }
+    store.execute("create schema if not exists results")
+    for name, frame in tables.items():
+        store.register(f"new_{name}", frame)
+        store.execute(f"create or replace table results.{name} as select * from new_{name}")
+
+
+def read_results(store: Store) -> tuple[ResultSet, str]:
+    """Return the stored results in their order, and the quarter they are for."""
+    from itertools import groupby
+
+    from pipeline.results import Partition, Result, ResultSet
+    rows = store.sql("select * exclude (position) from results.current order by position")
+    sums = store.sql("select total, part from results.partitions order by position")
+    grouped = groupby(sums.iter_rows(), key=lambda r: r[0])
+    partitions = tuple(Partition(total, tuple(part for _, part in pairs)) for total, pairs in grouped)
+    quarter = str(store.sql("select quarter from results.run")["quarter"][0])
+    return ResultSet(tuple(Result(**r) for r in rows.iter_rows(named=True)), partitions), quarter
+
+
+def report(out: Path, settings: Settings, written_at: str, summary: Summary, progress: Progress) -> Summary:
+    """Write out/internal and out/shared from the stored results; each edition replaces the old one whole."""
+    from pipeline.report import PageMeta, write, write_table
+    from pipeline.store import open_store
+    with summary.timed("report"), open_store(out / STORE, read_only=True) as store:
+        results, quarter = read_results(store)
+        until = str(store.sql("select data_until_on from settled.span")["data_until_on"][0])
+        hashes = store.sql("select sha256 from received.files order by batch_id, file")["sha256"].to_list()
+        meta = PageMeta(
+            edition="internal", quarter=quarter, data_until_on=until, program_version=__version__,
+            settings_hash=_sha(settings_text(settings)), data_hash=_sha("\n".join(hashes)),
+            command=f"rmt-outcomes review DIR --quarter {quarter}",
+        )
+        for step, edition in enumerate(EDITIONS):
+            progress(f"write {edition}", step, len(EDITIONS))
+            fresh = _empty(out / f".{edition}.next")
+            write(_edition(results, edition, settings), fresh, replace(meta, edition=edition))
+            if edition == "internal":
+                write_table(store.table("frames.queries"), fresh / "queries.csv")
+                write_table(store.table("frames.set_aside"), fresh / "set_aside.csv")
+            _swap(fresh, out / edition)
+    _manifest(out, summary, written_at)
+    pages = sorted(o.path for o in summary.outputs if o.path.endswith(".html"))
+    seconds = ", ".join(f"{stage} {taken:.1f}" for stage, taken in summary.seconds.items())
+    summary.lines += [f"Seconds: {seconds}.", "Open first:", *(f"  {p}" for p in pages if p.endswith("index.html"))]
+    return summary
+
+
+def _edition(results: ResultSet, edition: str, settings: Settings) -> ResultSet:
+    """Return the results as they are (internal), or protected and audited (shared)."""
+    if edition == "internal":
+        return results
+    from pipeline.errors import AuditFailed
+    from pipeline.identity.small_cells import derivable_after, protect
+    shared = protect(results, settings.small_cell_max)
+    if found := derivable_after(results, shared, settings.small_cell_max):
+        raise AuditFailed(
+            f"{len(found)} hidden cells could be derived from the published sums", where="shared edition",
+            expected="every hidden cell to stay anything from 1 to the limit",
+            now="keep to the internal edition, and report the fault with the section named "
+                + found[0].key.split("[")[0],
+        )
+    return shared
+
+
+def _sha(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _empty(folder: Path) -> Path:
+    if folder.exists():
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True)
+    return folder
+
+
+def _swap(fresh: Path, place: Path) -> None:
+    """Put the finished folder in place of the old one; until then the old one stands."""
+    old = place.with_name(f".{place.name}.old")
+    if old.exists():
+        shutil.rmtree(old)
+    if place.exists():
+        place.rename(old)
+    fresh.rename(place)
+    if old.exists():
+        shutil.rmtree(old)
+
+
+def _manifest(out: Path, summary: Summary, written_at: str) -> None:
+    """List every output with its hash beside the editions; the time of writing stands here and nowhere else."""
+    from pipeline.stages import Output
+    for path in sorted(p for edition in EDITIONS for p in (out / edition).iterdir()):
+        content = path.read_bytes()
+        summary.outputs.append(Output(path.as_posix(), hashlib.sha256(content).hexdigest(), len(content)))
+    listing = {"written_at": written_at, "program_version": __version__, "seconds": summary.seconds,
+               "outputs": [{"path": Path(o.path).relative_to(out).as_posix(), "sha256": o.sha256, "bytes": o.size}
+                           for o in summary.outputs]}
+    (out / "manifest.json").write_text(json.dumps(listing, indent=2) + "\n", encoding="utf-8")
