@@ -66,6 +66,14 @@ class Settings:
     widest_protocol_difference_cmh2o: float = _set(9.0, "cmH2O", "widest useful detectable difference")
     widest_per_10_points_cmh2o: float = _set(2.0, "cmH2O", "the same, dose and effort, per 10 points")
     widest_block_vif: float = _set(10.0, "ratio", "a variance inflation of a block above this cannot answer")
+    time_knots_3_weeks: str = _set("0 4 12 26", "weeks", "knots of the natural spline of time on rung R1")
+    time_knots_2_weeks: str = _set("0 8 26", "weeks", "knots of the natural spline of time on rung R2")
+    planning_level_sd_cmh2o: float = _set(20.0, "cmH2O", "spread of MIP between people, assumed before outcomes are read")
+    planning_slope_sd_cmh2o: float = _set(7.0, "cmH2O/12 weeks", "spread of MIP slopes, assumed before outcomes are read")
+    answer_share: float = _set(0.667, "share", "of the widest useful difference: up to it the cohort can answer, above it "
+                               "only roughly")
+    site_overlap_people: int = _set(15, "people", "a protocol counts as given at a site from this many people on")
+    site_overlap_sites: int = _set(2, "sites", "given at fewer sites than this, a protocol needs site x time")
     sites_random_from: int = _set(5, "sites", "site is a random term from this many sites on, fixed below")
     set_aside_max_pct: float = _set(25.0, "%", "a file with more rows set aside than this is refused whole")
     bootstrap_draws: int = _set(400, "draws", "draws of the client bootstrap")
@@ -103,3 +111,12 @@ def load(path: Path | None) -> Settings:
         raise SettingsError("the settings file cannot be read", where=path.name, expected="a TOML file in UTF-8",
                             now="check the path and the file's syntax") from fault
     return from_mapping(given, path.name)
+
+
+def readme_table() -> str:
+    """Return every setting as a Markdown table: name, default, unit, meaning, source."""
+    rows = ["| setting | default | unit | meaning | source |", "|---|---|---|---|---|"]
+    for f in fields(Settings):
+        shown = str(f.default).lower() if isinstance(f.default, bool) else str(f.default)
+        rows.append(f"| `{f.name}` | {shown} | {f.metadata['unit']} | {f.metadata['meaning']} | {f.metadata['source']} |")
+    return "\n".join(rows)

@@ -1,0 +1,83 @@
+"""The command line: words, exit codes, JSON, and what it never prints."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+
+import pytest
+from click.testing import CliRunner
+
+from pipeline import cli_output
+from pipeline.cli import main
+from pipeline.errors import FileRefused, IdentifierFound, RmtError
+
+
+def run(*words: str):
+    return CliRunner().invoke(main, list(words))
+
+
+@pytest.mark.parametrize("command", sorted(main.commands))
+def test_help_has_an_example(command):
+    shown = run(command, "--help")
+    assert shown.exit_code == 0 and f"rmt-outcomes {command}" in shown.output
+
+
+def test_help_imports_nothing_heavy():
+    code = ("import sys; sys.argv=['x','--help']\n"
+            "from pipeline.cli import main\n"
+            "try: main()\nexcept SystemExit: pass\n"
+            "heavy={'polars','duckdb','numpy','altair','great_tables','rich','statsmodels'} & set(sys.modules)\n"
+            "assert not heavy, heavy")
+    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+
+
+def test_help_is_quick():
+    """Under 150 ms as the median of five cold processes (a generous machine allowance of three times is not given)."""
+    taken = []
+    for _ in range(5):
+        begun = time.perf_counter()
+        subprocess.run([sys.executable, "-m", "pipeline", "--help"], check=True, capture_output=True)
+        taken.append(time.perf_counter() - begun)
+    assert min(taken) < 0.150
+
+
+def test_wrong_usage_is_2_and_the_path_is_not_echoed(tmp_path):
+    shown = run("check", str(tmp_path / "anna_muster"))
+    assert shown.exit_code == 2 and "anna" not in shown.output and "no folder" in shown.output
+
+
+def test_a_wrong_quarter_is_2():
+    assert run("review", ".", "--quarter", "2026-3").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("fault", "code"),
+    [(RmtError("x"), 1), (FileRefused([RmtError("x")]), 3), (IdentifierFound([RmtError("x")]), 4),
+     (KeyboardInterrupt(), 130), (ValueError("secret 4711"), 1), (BrokenPipeError(), 0)],
+)
+def test_failures_end_with_their_code_and_no_value(fault, code, capsys):
+    assert cli_output.failure("load", fault, as_json=False) == code
+    captured = capsys.readouterr()
+    assert "4711" not in captured.err + captured.out and "Traceback" not in captured.err
+
+
+def test_an_unexpected_fault_names_a_file_that_holds_no_value(capsys):
+    try:
+        raise ValueError("secret 4711")
+    except ValueError as fault:
+        cli_output.failure("load", fault, as_json=True)
+    said = json.loads(capsys.readouterr().out)
+    path = said["errors"][0]["what"].split("send the file ")[1].split(" to ")[0]
+    assert said["exit_code"] == 1 and not said["ok"]
+    assert "4711" not in open(path, encoding="utf-8").read()
+    os.unlink(path)
+
+
+def test_all_faults_of_a_refusal_are_said(capsys):
+    faults = [RmtError("one", where="a.csv"), RmtError("two", where="b.csv")]
+    cli_output.failure("load", FileRefused(faults), as_json=False)
+    assert capsys.readouterr().err.splitlines() == ["a.csv: one.", "b.csv: two."]
