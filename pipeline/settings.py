@@ -118,5 +118,6 @@ def readme_table() -> str:
     rows = ["| setting | default | unit | meaning | source |", "|---|---|---|---|---|"]
     for f in fields(Settings):
         shown = str(f.default).lower() if isinstance(f.default, bool) else str(f.default)
-        rows.append(f"| `{f.name}` | {shown} | {f.metadata['unit']} | {f.metadata['meaning']} | {f.metadata['source']} |")
+        told = (f.metadata[name] for name in ("unit", "meaning", "source"))
+        rows.append(f"| `{f.name}` | {shown} | {' | '.join(told)} |")
     return "\n".join(rows)
