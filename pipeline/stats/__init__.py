@@ -1,6 +1,18 @@
 """Mixed models behind one door: `MixedModel`, `Varies`, `fit_mixed`, `MixedFit`. Pure: no file, no clock, no chance."""
 
+from pipeline.stats.contrasts import Contrast, FTest, contrast, holm, tukey_kramer
 from pipeline.stats.mixed import MixedFit, fit_mixed
 from pipeline.stats.model import CannotFit, MixedModel, Varies
 
-__all__ = ["CannotFit", "MixedFit", "MixedModel", "Varies", "fit_mixed"]
+__all__ = [
+    "CannotFit",
+    "Contrast",
+    "FTest",
+    "MixedFit",
+    "MixedModel",
+    "Varies",
+    "contrast",
+    "fit_mixed",
+    "holm",
+    "tukey_kramer",
+]

@@ -1,0 +1,178 @@
+"""Standardised columns: the fit works in orthonormal columns, the caller never sees them.
+
+Days, weeks and years then give the same numbers, and large offsets (NIST SmLs07: 1e12) cost no more digits than the
+input had. X_std = X[kept] x, Z_std = Z z, y_std = (y - X[kept] shift) / scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.stats.formula import Rows
+from pipeline.stats.model import CannotFit
+from pipeline.stats.sums import Sums, from_rows
+
+Array = NDArray[np.float64]
+
+ALIASED_BELOW = 1e-8  # length left of a column after removing the earlier ones, as a share; R's lm uses 1e-7
+
+
+@dataclass(frozen=True)
+class Basis:
+    """kept: positions of the mean's columns that carry information.
+
+    x (p, p), shift (p,), scale, z (q, q), outer (qs, qs) as in the module's formulas.
+    """
+
+    kept: tuple[int, ...]
+    x: Array
+    shift: Array
+    scale: float
+    z: Array
+    outer: Array
+
+    def mean(self, standard: Array) -> Array:
+        """Coefficients of the kept columns in the caller's units."""
+        return np.asarray(self.shift + self.scale * (self.x @ standard))
+
+    def contrast(self, rows: Array) -> Array:
+        """Rows (r, p) on the caller's kept coefficients -> rows on the standardised ones."""
+        return np.asarray(self.scale * rows @ self.x)
+
+    @property
+    def log_det_x(self) -> float:
+        """log |det x|; a REML likelihood in the caller's columns is the standardised one plus this."""
+        return float(np.linalg.slogdet(self.x)[1])
+
+
+def centred(columns: Array, full: bool = True) -> tuple[Array, Array]:
+    """(columns less their means, map) when one column is constant; the map gives new = columns @ map."""
+    change = np.eye(columns.shape[1])
+    constant = np.flatnonzero((columns == columns[0]).all(axis=0) & (columns[0] != 0.0))
+    if not full or len(constant) == 0:
+        return columns, change
+    one = int(constant[0])
+    # a first shift by the first row keeps the digits of columns with a large offset
+    shifted = columns - columns[0]
+    mean = shifted.mean(axis=0)
+    out = shifted - mean
+    out[:, one] = columns[:, one]
+    change[one] = -(columns[0] + mean) / columns[0, one]
+    change[one, one] = 1.0
+    return out, change
+
+
+def orthonormal(columns: Array) -> tuple[Array, Array, list[int]]:
+    """(Q, map, kept): Q = columns[:, kept] @ map has Q'Q = I; columns that add nothing to earlier ones are left out."""
+    length = np.sqrt(np.einsum("ij,ij->j", columns, columns))
+    safe = np.where(length > 0, length, 1.0)
+    gram = columns.T @ columns / np.outer(safe, safe)
+    try:
+        root = np.linalg.cholesky(gram)
+        well = bool(np.diag(root).min(initial=1.0) > 1e-3)
+    except np.linalg.LinAlgError:
+        well = False
+    if well:
+        change = np.linalg.solve(root, np.eye(len(root))).T / safe[:, None]
+        return columns @ change, change, list(range(len(length)))
+    return _one_by_one(columns / safe, safe, length)
+
+
+def _one_by_one(scaled: Array, safe: Array, length: Array) -> tuple[Array, Array, list[int]]:
+    """Gram-Schmidt with a second pass, for columns that nearly follow from one another."""
+    q = np.empty((scaled.shape[0], 0))
+    kept: list[int] = []
+    for j in range(scaled.shape[1]):
+        rest = scaled[:, j].copy()
+        for _ in range(2):
+            rest -= q @ (q.T @ rest)
+        left = float(np.linalg.norm(rest))
+        if length[j] > 0 and left > ALIASED_BELOW:
+            q = np.column_stack([q, rest / left])
+            kept.append(j)
+    upper = q.T @ scaled[:, kept]
+    change = np.linalg.solve(np.triu(upper), np.eye(len(kept))) / safe[kept][:, None]
+    return q, change, kept
+
+
+def _whitened(columns: Array, names: tuple[str, ...], correlated: bool, by: str) -> tuple[Array, Array]:
+    """Random columns with mean square 1, uncorrelated over the rows where a full covariance allows it; and the map."""
+    n = len(columns)
+    if columns.shape[1] == 0:
+        return columns, np.eye(0)
+    if not correlated:
+        size = np.sqrt((columns**2).mean(axis=0))
+        _refuse_empty(size, names, by)
+        return columns / size, np.diag(1.0 / size)
+    free, change = centred(columns)
+    q, to_q, kept = orthonormal(free)
+    if len(kept) < len(names):
+        lost = next(name for j, name in enumerate(names) if j not in kept)
+        raise CannotFit(
+            f"The random term {lost!r} by {by!r} has the same value in every row or follows from the other random "
+            "terms; leave it out."
+        )
+    root_n = np.sqrt(n)
+    return q * root_n, change @ to_q * root_n
+
+
+def _refuse_empty(size: Array, names: tuple[str, ...], by: str) -> None:
+    for name, value in zip(names, size, strict=True):
+        if value == 0.0:
+            raise CannotFit(f"The random term {name!r} by {by!r} is 0 in every row; leave it out.")
+
+
+def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) -> tuple[Sums, Basis, Array]:
+    """Sums of the rows in standardised columns, the basis, and the standardised columns [Zs X y] themselves (n, k)."""
+    free, to_free = centred(rows.x.values)
+    # a column that is constant beside the intercept leaves rounding errors only
+    spread = np.abs(free).max(axis=0, initial=0.0)
+    free[:, spread <= 1e-13 * np.abs(rows.x.values).max(axis=0, initial=0.0)] = 0.0
+    q, to_q, kept = orthonormal(free)
+    if not kept and rows.x.values.shape[1]:
+        raise CannotFit("Every term of the mean is 0 in every row; there is nothing to estimate.")
+    if len(rows.y) <= len(kept):
+        raise CannotFit(
+            f"{len(rows.y)} rows cannot carry {len(kept)} terms of the mean; leave terms out or wait for more tests."
+        )
+    y_free, start = _free_outcome(rows, to_free)
+    slope = q.T @ y_free
+    rest = y_free - q @ slope
+    again = q.T @ rest
+    rest, slope = rest - q @ again, slope + again
+    scale = float(np.sqrt(rest @ rest / (len(rest) - len(kept))))
+    _refuse_constant(rows, y_free, scale)
+    x_map = to_free[np.ix_(kept, kept)] @ to_q
+    z, z_map = _whitened(rows.z.values, rows.z.names, correlated[0], by[0])
+    outer, outer_map = _whitened(rows.outer.values, rows.outer.names, correlated[-1], by[-1])
+    sums = from_rows(z, outer, q, rest / scale, rows.inner_starts, rows.outer_starts)
+    basis = Basis(tuple(kept), x_map, start[kept] + x_map @ slope, scale, z_map, outer_map)
+    return sums, basis, np.concatenate([outer, q, (rest / scale)[:, None]], axis=1)
+
+
+def _free_outcome(rows: Rows, to_free: Array) -> tuple[Array, Array]:
+    """The outcome less its mean when a column is constant, and the coefficients that stand for that mean."""
+    start = np.zeros(rows.x.values.shape[1])
+    first = rows.x.values[0]
+    constant = np.flatnonzero((rows.x.values == first).all(axis=0) & (first != 0.0))
+    if len(constant) == 0:
+        return rows.y, start
+    shifted = rows.y - rows.y[0]
+    mean = float(shifted.mean())
+    start[int(constant[0])] = (rows.y[0] + mean) / first[int(constant[0])]
+    return shifted - mean, start
+
+
+def _refuse_constant(rows: Rows, y_free: Array, scale: float) -> None:
+    if float(np.ptp(rows.y)) == 0.0:
+        raise CannotFit(
+            f"The outcome has the same value in all {len(rows.y)} rows; there is no variation to explain. "
+            "Check how the column was made."
+        )
+    if scale <= 1e-13 * max(float(np.abs(y_free).max()), 1e-300):
+        raise CannotFit(
+            "The terms of the mean reproduce the outcome exactly; nothing is left to estimate a spread from."
+        )

@@ -1,0 +1,156 @@
+"""First and second derivatives of the criterion in the relative covariances d_r, and the pieces the df are made of.
+
+With P = H^-1 - H^-1 X Phi X'H^-1, C = [X y] and w = (-b, 1):
+P_r = C'H^-1 E_r H^-1 C, Q_rt = C'H^-1 E_r H^-1 E_t H^-1 C, T_r = tr(H^-1 E_r), T_rt = tr(H^-1 E_r H^-1 E_t).
+Formulas: Kenward and Roger 1997, Biometrics 53:983-997, section 3, for the matrices; the nested sums are our own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.stats.likelihood import Element, Point
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """p (r, c, c), q (r, r, c, c) or None when only an approximate Hessian is asked, trace1 (r,), trace2 (r, r),
+    wqw (r, r): w'Q_rt w. phi (p, p) = (X'H^-1X)^-1, w (c,), rss = y'Py."""
+
+    p: Array
+    q: Array | None
+    trace1: Array
+    trace2: Array
+    wqw: Array
+    phi: Array
+    w: Array
+    rss: float
+
+
+def solve(s: Array) -> tuple[Array, Array, float]:
+    """(Phi, w, y'Py) of S = [X y]'H^-1[X y]."""
+    p = len(s) - 1
+    if p == 0:
+        return np.zeros((0, 0)), np.ones(1), float(s[0, 0])
+    root = np.linalg.cholesky(s)
+    inverse = np.linalg.solve(root[:p, :p], np.eye(p))
+    beta = inverse.T @ root[p, :p]
+    return inverse.T @ inverse, np.append(-beta, 1.0), float(root[p, p] ** 2)
+
+
+class _Builder:
+    """Collects the pieces at one point; innermost elements first, then the outer ones."""
+
+    def __init__(self, point: Point, exact: bool) -> None:
+        shape = point.shape
+        self.point, self.exact = point, exact
+        self.inner = [e for e in shape.elements if e.level == 0]
+        self.outer = [e for e in shape.elements if e.level == 1]
+        self.unit = {e: shape.unit(e) for e in shape.elements}
+        self.z = slice(0, shape.qs)
+        self.phi, self.w, self.rss = solve(point.answer.s)
+        b_t = np.swapaxes(point.b, 1, 2)
+        self.left = {e: point.b @ self.unit[e] for e in self.inner}
+        self.p1 = {e: point.sums.contract(self.left[e] @ b_t) for e in self.inner}
+        self.p1_into = {e: self.p1[e] @ point.into for e in self.inner}
+        self.site_r = np.swapaxes(point.site_b, 1, 2) @ point.s1[:, self.z, shape.qs :]
+        self.k_e = {e: point.k @ self.unit[e] for e in self.inner}
+        into_w = point.into @ self.w
+        self.u = point.sums.sandwich(into_w[:, :, None]) if self.inner else point.k
+        self.b_t = b_t
+
+    def pooled(self, stack: Array) -> Array:
+        return np.asarray(np.tensordot(self.point.sums.outer_weight, stack, axes=(0, 0)))
+
+    def p(self, e: Element) -> Array:
+        if e.level == 0:
+            return self.pooled(np.swapaxes(self.point.into, 1, 2) @ self.p1_into[e])
+        return self.pooled(np.swapaxes(self.site_r, 1, 2) @ self.unit[e] @ self.site_r)
+
+    def trace1(self, e: Element) -> float:
+        point, unit = self.point, self.unit[e]
+        if e.level == 1:
+            return float(point.sums.outer_weight @ np.einsum("ab,sba->s", unit, point.site_k))
+        inner = np.einsum("ab,mba->m", unit, point.k)
+        site = np.einsum("sab,sba->s", point.site_omega, self.p1[e][:, self.z, self.z])
+        return float(point.sums.full_weight @ inner - point.sums.outer_weight @ site)
+
+    def pair(self, r: Element, t: Element) -> tuple[float, float, Array | None]:
+        """(T_rt, w'Q_rt w, Q_rt)."""
+        if r.level == 0 and t.level == 0:
+            return self.inner_pair(r, t)
+        point, w = self.point, self.w
+        if r.level == 0:
+            left = np.swapaxes(self.p1_into[r][:, self.z], 1, 2) @ point.site_b @ self.unit[t]
+            middle = point.site_b @ self.unit[t] @ np.swapaxes(point.site_b, 1, 2)
+            trace = np.einsum("sab,sba->s", self.p1[r][:, self.z, self.z], middle)
+        else:
+            left = np.swapaxes(self.site_r, 1, 2) @ self.unit[r] @ point.site_k @ self.unit[t]
+            k_r, k_t = point.site_k @ self.unit[r], point.site_k @ self.unit[t]
+            trace = np.einsum("sab,sba->s", k_r, k_t)
+        q = self.pooled(left @ self.site_r)
+        return float(point.sums.outer_weight @ trace), float(w @ q @ w), q
+
+    def inner_pair(self, r: Element, t: Element) -> tuple[float, float, Array | None]:
+        point, w, z = self.point, self.w, self.z
+        sums = point.sums
+        weights = self.left[r] @ point.k @ self.unit[t] @ self.b_t
+        trace = float(sums.full_weight @ np.einsum("mab,mba->m", self.k_e[r], self.k_e[t]))
+        wqw = float(sums.full_weight @ np.einsum("mab,mab->m", weights, self.u))
+        q1 = sums.contract(weights) if self.exact else None
+        if point.shape.qs:
+            q1_z = q1[:, z, z] if q1 is not None else sums.contract(weights, z)
+            p_r, p_t = self.p1_into[r][:, z], self.p1_into[t][:, z]
+            omega = point.site_omega
+            site = -2.0 * np.einsum("sab,sba->s", omega, q1_z) + np.einsum(
+                "sab,sba->s", omega @ self.p1[r][:, z, z], omega @ self.p1[t][:, z, z]
+            )
+            trace += float(sums.outer_weight @ site)
+            wqw -= float(sums.outer_weight @ np.einsum("sa,sab,sb->s", p_r @ w, omega, p_t @ w))
+        if q1 is None:
+            return trace, wqw, None
+        q = np.swapaxes(point.into, 1, 2) @ q1 @ point.into
+        if point.shape.qs:
+            q = q - np.swapaxes(p_r, 1, 2) @ omega @ p_t
+        return trace, wqw, self.pooled(q)
+
+
+def pieces(point: Point, exact: bool = True) -> Pieces:
+    """All P_r, Q_rt and traces at a point; exact=False leaves Q_rt out (cheaper; enough to walk downhill)."""
+    build = _Builder(point, exact)
+    elements = point.shape.elements
+    count, c = len(elements), len(point.answer.s)
+    p = np.array([build.p(e) for e in elements]).reshape(count, c, c)
+    q = np.zeros((count, count, c, c))
+    trace2, wqw = np.zeros((count, count)), np.zeros((count, count))
+    for i, r in enumerate(elements):
+        for j, t in enumerate(elements[i:], start=i):
+            trace2[i, j], wqw[i, j], q_rt = build.pair(r, t)
+            trace2[j, i], wqw[j, i] = trace2[i, j], wqw[i, j]
+            if q_rt is not None:
+                q[i, j], q[j, i] = q_rt, q_rt.T
+    trace1 = np.array([build.trace1(e) for e in elements])
+    return Pieces(p, q if exact else None, trace1, trace2, wqw, build.phi, build.w, build.rss)
+
+
+def slopes(point: Point, made: Pieces, reml: bool) -> tuple[Array, Array]:
+    """Gradient (r,) and Hessian (r, r) of -2 log-likelihood in d; sigma^2 and the mean profiled out."""
+    p = len(made.phi)
+    nu = point.answer.n - p if reml else point.answer.n
+    px = made.p[:, :p, :p]
+    a = np.einsum("i,rij,j->r", made.w, made.p, made.w)
+    g = made.p[:, :p] @ made.w
+    gradient = made.trace1 - nu * a / made.rss
+    hessian = -made.trace2 + nu * (2.0 * (made.wqw - g @ made.phi @ g.T) / made.rss - np.outer(a, a) / made.rss**2)
+    if reml:
+        phi_p = made.phi @ px
+        gradient = gradient - np.einsum("rii->r", phi_p)
+        hessian = hessian - np.einsum("rij,tji->rt", phi_p, phi_p)
+        if made.q is not None:
+            hessian = hessian + 2.0 * np.einsum("ij,rtji->rt", made.phi, made.q[:, :, :p, :p])
+    return gradient, (hessian + hessian.T) / 2.0
