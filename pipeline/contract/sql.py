@@ -1,0 +1,125 @@
+"""The SQL verdict: one generated SELECT that types a table's text and says, bit by bit, what is wrong with each row.
+
+A cell is cast only after its spelling has matched; a faulty cell comes out empty, and its row's `fault_bits` is not 0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from pipeline.contract.columns import (
+    SPELLING,
+    Column,
+    EmptyWhen,
+    InOrder,
+    NeededUnless,
+    RangeByCode,
+    RowRule,
+    Table,
+    WholeWhen,
+)
+from pipeline.contract.faults import Fault, faults
+
+#: Blank characters that may stand around a cell and mean nothing (the last one is the no-break space).
+BLANKS = " \t\r\n\u00a0"
+_BLANKS_SQL = "E' \\t\\r\\n\u00a0'"
+
+#: One bit a fault must fit a BIGINT, whose top bit is the sign.
+MOST_FAULTS = 62
+
+
+def _text(value: object) -> str:
+    return "'" + str(value).replace("'", "''") + "'"
+
+
+def _list(codes: Collection[str]) -> str:
+    return "(" + ", ".join(_text(c) for c in codes) + ")"
+
+
+def _typed(column: Column) -> str:
+    """Write the typed value of a column's text, null where the text is not a good spelling of its kind."""
+    text = f"{column.name}__text"
+    if column.codes:
+        return f"case when {text} in {_list(column.codes)} then {text} end"
+    casts = {
+        "whole": f"try_cast(try_cast({text} as double) as bigint)", "number": f"try_cast({text} as double)",
+        "day": f"try_cast({text} as date)",
+    }
+    value = casts.get(column.kind, text)
+    return f"case when regexp_full_match({text}, {_text(SPELLING[column.kind])}) then {value} end"
+
+
+def _bound(column: Column, bound: float | str) -> str:
+    return f"date {_text(bound)}" if column.kind == "day" else f"{bound}"
+
+
+def _out_of_range(column: Column) -> str:
+    sides = []
+    if column.low is not None:
+        sides.append(f"{column.name} < {_bound(column, column.low)}")
+    if column.high is not None:
+        sides.append(f"{column.name} > {_bound(column, column.high)}")
+    return " or ".join(sides)
+
+
+def _by_code(rule: RangeByCode) -> str:
+    size = f"abs({rule.column})" if rule.size_only else rule.column
+    foot = "<=" if rule.above_zero else "<"
+    cases = [
+        f"{rule.by}__text = {_text(code)} and ({size} {foot if low == 0 else '<'} {low} or {size} > {high})"
+        for code, low, high in rule.ranges
+    ]
+    return " or ".join(f"({c})" for c in cases)
+
+
+def _broken(fault: Fault, rule: RowRule) -> str:
+    match rule:
+        case InOrder():
+            return f"{rule.first} > {rule.then}"
+        case NeededUnless() if fault.column == rule.column:
+            return f"{rule.column}__text is null and {rule.unless}__text is null"
+        case NeededUnless():
+            return f"{rule.column}__text is not null and {rule.unless}__text is not null"
+        case EmptyWhen():
+            return f"{fault.column}__text is not null and {rule.when}__text in {_list(rule.codes)}"
+        case WholeWhen():
+            return f"{rule.column} <> floor({rule.column}) and {rule.when}__text in {_list(rule.codes)}"
+        case RangeByCode():
+            return _by_code(rule)
+
+
+def _condition(table: Table, fault: Fault) -> str:
+    """Write the condition under which a row has `fault`; null counts as no."""
+    match fault.test:
+        case "needed":
+            return f"{fault.column}__text is null"
+        case "spelled" | "coded":
+            return f"{fault.column}__text is not null and {fault.column} is null"
+        case "ranged":
+            return _out_of_range(table.column(fault.column))
+        case rule:
+            return _broken(fault, rule)
+
+
+def sql_verdict(table: Table, headings: Collection[str] | None = None, relation: str = "incoming") -> str:
+    """Write the SELECT that judges `relation`, a table of text columns and `line_`.
+
+    headings: the columns that `relation` has (None: all of the contract's); the others come out empty. The result has
+    `line_`, every contract column typed, and `fault_bits` (BIGINT): bit k is fault k of `faults(table)`.
+    """
+    listed = faults(table)
+    if len(listed) > MOST_FAULTS:
+        raise ValueError(f"{table.name} can have {len(listed)} faults: at most {MOST_FAULTS} fit the verdict")
+    there = table.column_names if headings is None else headings
+    texts = [
+        (f"nullif(trim({n}, {_BLANKS_SQL}), '')" if n in there else "cast(null as varchar)") + f" as {n}__text"
+        for n in table.column_names
+    ]
+    typed = [f"{_typed(c)} as {c.name}" for c in table.columns]
+    bits = [f"case when {_condition(table, f)} then {1 << k} else 0 end" for k, f in enumerate(listed)]
+    return (
+        "with trimmed as (select line_, " + ",\n  ".join(texts) + f"\nfrom {relation}),\n"
+        "typed as (select *,\n  " + ",\n  ".join(typed) + "\nfrom trimmed)\n"
+        "select line_, " + ", ".join(table.column_names)
+        + ",\n  cast(" + "\n  + ".join(bits) + " as bigint) as fault_bits\nfrom typed"
+    )

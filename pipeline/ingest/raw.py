@@ -1,0 +1,77 @@
+"""What a reader hands on: the text of a file's rows with their lines, and the records that were not rows at all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.errors import RmtError
+
+#: The column of a raw table that holds the physical line on which a record begins (the headings are line 1).
+LINE = "line_"
+
+
+class Unreadable(RmtError):
+    """A whole file that cannot be read as a table. `rule` names the reason."""
+
+    exit_code = 3
+
+    def __init__(self, rule: str, file: str, what: str, expected: str, now: str) -> None:
+        self.rule = rule
+        super().__init__(f"refused by {rule}: {what}", where=file, expected=expected, now=now)
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A record that has no cells to judge. `shape` says what was seen, and never a character of it."""
+
+    line: int
+    rule: str
+    expected: str
+    shape: str
+
+
+@dataclass(frozen=True)
+class RawTable:
+    """One file: `rows` has every heading as text (null where the cell is empty) and `line_`; `broken` the rest."""
+
+    table: str
+    file: str
+    sha256: str
+    headings: tuple[str, ...]
+    rows: pl.DataFrame
+    broken: tuple[Broken, ...] = ()
+
+    @property
+    def n_read(self) -> int:
+        """Count the records of the file, broken ones included, headings not."""
+        return self.rows.height + len(self.broken)
+
+
+@dataclass(frozen=True)
+class Intake:
+    """A folder as read: its tables, the contract's tables it lacks, the names of other files, faults of whole files."""
+
+    files: tuple[RawTable, ...]
+    absent: tuple[str, ...]
+    other_files: tuple[str, ...]
+    faults: tuple[RmtError, ...] = ()
+
+
+def check_headings(file: str, table: str, headings: list[str]) -> tuple[str, ...]:
+    """Return the headings with blanks around them removed; Unreadable if one is there twice or none is filled.
+
+    A heading left empty is called `unnamed_7` after its place.
+    """
+    clean = [h.strip() or f"unnamed_{k}" for k, h in enumerate(headings, start=1)]
+    places = [k for k, h in enumerate(clean, start=1) if h in clean[: k - 1] or h == LINE]
+    if places:
+        raise Unreadable(
+            f"{table}.heading.twice", f"{file}:1:{places[0]}", "columns " + ", ".join(map(str, places))
+            + " have a heading that stood before (or a name that is kept for line numbers)",
+            "every heading once", "rename or remove these columns")
+    if all(not h.strip() for h in headings):
+        raise Unreadable(f"{table}.file.no_headings", f"{file}:1", "the first line holds no headings",
+                         "the column names in the first line", "add the headings")
+    return tuple(clean)

@@ -1,0 +1,106 @@
+"""An open store: SQL in, polars frames out. Every table is attached under one fixed alias."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipeline.errors import StoreError
+
+ALIAS = "rmt"
+_TABLE_NAME = re.compile(r"[a-z_][a-z0-9_]*\.[a-z_][a-z0-9_]*")
+
+#: No extension is ever fetched: the program never reaches for a network.
+_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": "false", "autoload_known_extensions": "false",
+}
+
+
+class Store:
+    """One open DuckDB database. Made by `open_store`; `has_changed` says whether anything was written."""
+
+    def __init__(self, target: str, *, read_only: bool = False) -> None:
+        """Attach the file `target` (or ":memory:"); StoreError if it cannot be opened."""
+        self.read_only = read_only
+        self.has_changed = False
+        self._connection = duckdb.connect(":memory:", config=_CONFIG)
+        mode = " (read_only)" if read_only else ""
+        quoted = target.replace("'", "''")
+        try:
+            self._connection.execute(f"attach '{quoted}' as {ALIAS}{mode}")
+            self._connection.execute(f"use {ALIAS}")
+        except duckdb.Error as fault:
+            self._connection.close()
+            raise StoreError("the store cannot be opened", expected="a store made by this program",
+                             now="check the path, or load the files into a new store") from fault
+
+    def sql(self, text: str, params: Mapping[str, Any] | None = None) -> pl.DataFrame:
+        """Return the rows of one SELECT; `params` fill its `$name` places."""
+        found: pl.DataFrame = self._connection.sql(text, params=dict(params) if params else None).pl()
+        return found
+
+    def table(self, name: str) -> pl.DataFrame:
+        """Return a whole table such as "frames.model", its rows in the order of all its columns."""
+        if not _TABLE_NAME.fullmatch(name):
+            raise StoreError(f"'{name}' is not the name of a table", expected="schema.table")
+        return self.sql(f"select * from {name} order by all")
+
+    def has_table(self, name: str) -> bool:
+        """Say whether the store holds a table such as "frames.model"."""
+        schema, _, table = name.partition(".")
+        found = self.sql(
+            "select count(*) as n from duckdb_tables() "
+            f"where database_name = '{ALIAS}' and schema_name = $s and table_name = $t", {"s": schema, "t": table})
+        return bool(found["n"][0])
+
+    def register(self, name: str, frame: pl.DataFrame) -> None:
+        """Let SQL see `frame` under a plain `name` until `unregister`."""
+        self._connection.register(name, frame)
+
+    def unregister(self, name: str) -> None:
+        """Forget a registered frame."""
+        self._connection.unregister(name)
+
+    @contextmanager
+    def frame(self, name: str, frame: pl.DataFrame) -> Iterator[None]:
+        """Let SQL see `frame` under a plain `name` while the block runs."""
+        self.register(name, frame)
+        try:
+            yield
+        finally:
+            self.unregister(name)
+
+    def insert(self, table: str, frame: pl.DataFrame) -> None:
+        """Add the rows of `frame` to a table, column by name; columns that the frame lacks stay empty."""
+        names = ", ".join(frame.columns)
+        with self.frame("rows_to_insert", frame):
+            self.execute(f"insert into {table} ({names}) select {names} from rows_to_insert")
+
+    def execute(self, text: str, params: Mapping[str, Any] | None = None) -> None:
+        """Run one statement that returns nothing."""
+        self._connection.execute(text, dict(params) if params else None)
+        self.has_changed = True
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All or nothing: commit at the end, roll back on any fault."""
+        before = self.has_changed
+        self._connection.begin()
+        try:
+            yield
+        except BaseException:
+            self._connection.rollback()
+            self.has_changed = before
+            raise
+        self._connection.commit()
+
+    def close(self) -> None:
+        """Write everything into the one file and let go of it."""
+        if not self.read_only and self.has_changed:
+            self._connection.execute(f"checkpoint {ALIAS}")
+        self._connection.close()

@@ -1,0 +1,115 @@
+"""Loads a verdict into the store: one transaction, one batch; rows are added, or closed by a newer one, never lost."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.contract import TABLES
+from pipeline.errors import FileRefused, RmtError
+from pipeline.store import Store
+from pipeline.validate.verdict import FileCount, FileVerdict, LoadMeta, LoadSummary, Verdict
+
+
+def _same(names: tuple[str, ...]) -> str:
+    return " and ".join(f"new.{n} is not distinct from old.{n}" for n in names)
+
+
+def _last_sha256(store: Store) -> dict[str, str]:
+    """Return the hash of the file that each table was last loaded from."""
+    last = store.sql("select table_name, sha256 from received.files "
+                     "qualify row_number() over (partition by table_name order by batch_id desc) = 1")
+    return dict(last.iter_rows())
+
+
+def _needed(store: Store, verdict: Verdict) -> None:
+    """Raise FileRefused if a table without which nothing can be said is neither in the folder nor in the store."""
+    def is_there(name: str) -> bool:
+        return name not in verdict.absent or bool(store.sql(f"select count(*) as n from received.{name}")["n"][0])
+
+    lacking = [name for name, table in TABLES.items() if table.needed and not is_there(name)]
+    if not is_there("sessions") and not is_there("weekly_logs"):
+        lacking.append("sessions or weekly_logs")
+    if lacking:
+        raise FileRefused([
+            RmtError(f"refused: there is no file for {name}, and the store holds none",
+                     expected="clients, episodes, tests, and one of sessions or weekly_logs",
+                     now=f"add the file of {name} to the folder")
+            for name in lacking])
+
+
+def _load_rows(store: Store, file: FileVerdict, batch_id: int) -> int:
+    """Add the new and changed rows of one file, close the versions they replace; return how many were added."""
+    table = TABLES[file.table]
+    identity, whole = (*table.natural_key, "ordinal"), (*table.column_names, "ordinal")
+    current = f"select * from received.{table.name} where to_batch is null"
+    with store.frame("kept_rows", file.kept):
+        store.execute("create or replace temp table fresh as select new.* from kept_rows as new "
+                      f"anti join ({current}) as old on {_same(whole)}")
+    store.execute(f"update received.{table.name} as old set to_batch = $batch from temp.fresh as new "
+                  f"where old.to_batch is null and {_same(identity)}", {"batch": batch_id})
+    names = ", ".join(whole)
+    store.execute(f"insert into received.{table.name} ({names}, from_batch, to_batch, file, line) "
+                  f"select {names}, $batch, null, $file, line from temp.fresh order by line",
+                  {"batch": batch_id, "file": file.file})
+    added = int(store.sql("select count(*) as n from temp.fresh")["n"][0])
+    store.execute("drop table temp.fresh")
+    return added
+
+
+def _close_set_aside(store: Store, file: FileVerdict, batch_id: int) -> None:
+    """Close the earlier set-aside records of a table that a complete new export replaces.
+
+    An export is taken as complete when it lacks no more of the rows in force than it has rows set aside; a file with
+    only later rows leaves the earlier records standing, so that none is dropped in silence.
+    """
+    table = TABLES[file.table]
+    with store.frame("kept_rows", file.kept):
+        lacking = int(store.sql(
+            f"select count(*) as n from (select * from received.{table.name} where to_batch is null) as old "
+            f"anti join kept_rows as new on {_same((*table.natural_key, 'ordinal'))}")["n"][0])
+    if lacking <= file.rows_set_aside:
+        store.execute("update received.set_aside set to_batch = $batch where table_name = $table and to_batch is null",
+                      {"batch": batch_id, "table": table.name})
+
+
+def _note(store: Store, file: FileVerdict, batch_id: int, added: int) -> FileCount:
+    """Write a file's record, its set-aside rows and its unknown columns; return its counts."""
+    count = FileCount(file.file, file.table, file.rows_read, added, file.rows_set_aside, file.kept.height - added)
+    store.insert("received.files", pl.DataFrame({
+        "batch_id": [batch_id], "file": [file.file], "table_name": [file.table], "sha256": [file.sha256],
+        "rows_read": [count.rows_read], "rows_kept": [count.rows_kept], "rows_set_aside": [count.rows_set_aside],
+        "rows_unchanged": [count.rows_unchanged]}))
+    store.insert("received.set_aside", file.set_aside.with_columns(
+        batch_id=pl.lit(batch_id, pl.Int64), to_batch=pl.lit(None, pl.Int64)))
+    store.insert("received.unknown_columns", pl.DataFrame(
+        {"column_name": list(file.unknown_columns)}, schema={"column_name": pl.String}).with_columns(
+        batch_id=pl.lit(batch_id, pl.Int64), file=pl.lit(file.file), table_name=pl.lit(file.table)))
+    return count
+
+
+def _unchanged(verdict: Verdict, batch_id: int) -> LoadSummary:
+    counts = (FileCount(f.file, f.table, f.rows_read, 0, f.rows_set_aside, f.kept.height) for f in verdict.files)
+    return LoadSummary(batch_id, False, tuple(counts))
+
+
+def load(store: Store, verdict: Verdict, meta: LoadMeta) -> LoadSummary:
+    """Load judged files as one batch, in one transaction; files that were the last loaded already change nothing.
+
+    FileRefused if a needed table is in neither the folder nor the store. The store's file is replaced when the
+    store's `with` block ends well.
+    """
+    _needed(store, verdict)
+    last_batch = int(store.sql("select coalesce(max(batch_id), 0) as n from received.batches")["n"][0])
+    last = _last_sha256(store)
+    if all(last.get(f.table) == f.sha256 for f in verdict.files):
+        return _unchanged(verdict, last_batch)
+    batch_id = last_batch + 1
+    counts = []
+    with store.transaction():
+        for file in verdict.files:
+            _close_set_aside(store, file, batch_id)
+            counts.append(_note(store, file, batch_id, _load_rows(store, file, batch_id)))
+        store.insert("received.batches", pl.DataFrame({
+            "batch_id": [batch_id], "loaded_at": [meta.loaded_at], "program_version": [meta.program_version],
+            "settings_text": [meta.settings_text], "note": [meta.note]}))
+    return LoadSummary(batch_id, True, tuple(counts))

@@ -1,0 +1,70 @@
+"""Makes the set-aside records: one a fault, with file, line, column, rule, what was expected, and the value's shape."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.contract import Table
+from pipeline.contract.faults import Fault, faults
+from pipeline.identity import masked
+from pipeline.ingest import RawTable
+from pipeline.validate.verdict import SET_ASIDE_SCHEMA
+
+
+def _day_column(table: Table) -> str | None:
+    return next((c.name for c in table.columns if c.kind == "day" and c.required), None)
+
+
+def _about(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
+    """Return `line` and what is known of each row: its site, client and day where these were well formed."""
+    day = _day_column(table)
+    names = table.column_names
+    return rows.select(
+        pl.col("line_").alias("line"),
+        (pl.col("site") if "site" in names else pl.lit(None, pl.String)).alias("site"),
+        (pl.col("client_key") if "client_key" in names else pl.lit(None, pl.String)).alias("client_key_ok"),
+        (pl.col(day) if day else pl.lit(None, pl.Date)).alias("occurred_on"),
+    )
+
+
+def _of_fault(raw: RawTable, fault: Fault, bit: int, bad: pl.DataFrame) -> pl.DataFrame:
+    """Return the records of one fault. `bad`: the faulty rows' text beside their `fault_bits`."""
+    has = bad.filter((pl.col("fault_bits") & (1 << bit)) != 0)
+    is_there = fault.column in raw.headings
+    return has.select(
+        pl.col("line_").alias("line"),
+        pl.lit(raw.headings.index(fault.column) + 1 if is_there else None, pl.Int64).alias("column_no"),
+        pl.lit(fault.column).alias("column_name"), pl.lit(fault.rule).alias("rule"),
+        pl.lit(fault.expected).alias("expected"),
+        (masked(pl.col(fault.column)) if is_there else pl.lit("(empty)")).alias("masked_value"),
+    )
+
+
+def _of_row(lines: pl.Series, rules: pl.Series, expected: pl.Series, shapes: pl.Series) -> pl.DataFrame:
+    frame = pl.DataFrame({"line": lines, "rule": rules, "expected": expected, "masked_value": shapes})
+    return frame.select("line", pl.lit(None, pl.Int64).alias("column_no"), pl.lit("").alias("column_name"), "rule",
+                        "expected", "masked_value")
+
+
+def _of_repeats(table: Table, repeats: pl.DataFrame) -> pl.DataFrame:
+    key = ", ".join(table.natural_key)
+    said = {"repeated": f"each row once (one for each {key})", "conflict": f"rows that agree (one for each {key})"}
+    rules = table.name + ".row." + repeats["rule"]
+    expected = repeats["rule"].replace_strict(said, return_dtype=pl.String)
+    return _of_row(repeats["line_"], rules, expected, pl.Series([""] * repeats.height, dtype=pl.String))
+
+
+def _of_broken(raw: RawTable) -> pl.DataFrame:
+    parts = ([b.rule for b in raw.broken], [b.expected for b in raw.broken], [b.shape for b in raw.broken])
+    lines = pl.Series([b.line for b in raw.broken], dtype=pl.Int64)
+    return _of_row(lines, *(pl.Series(part, dtype=pl.String) for part in parts))
+
+
+def records(raw: RawTable, table: Table, typed: pl.DataFrame, repeats: pl.DataFrame) -> pl.DataFrame:
+    """Return the set-aside records of one file, in the order of line, column and rule (see SET_ASIDE_SCHEMA)."""
+    bad = raw.rows.join(typed.filter(pl.col("fault_bits") != 0).select("line_", "fault_bits"), on="line_")
+    parts = [_of_fault(raw, fault, bit, bad) for bit, fault in enumerate(faults(table))]
+    found = pl.concat([*parts, _of_repeats(table, repeats), _of_broken(raw)])
+    whole = found.join(_about(table, typed), on="line", how="left").with_columns(
+        file=pl.lit(raw.file), table_name=pl.lit(raw.table))
+    return whole.select(pl.col(n).cast(t) for n, t in SET_ASIDE_SCHEMA.items()).sort("line", "column_no", "rule")

@@ -1,0 +1,84 @@
+"""Faults for which a file is refused whole: it looks like identifying data, or it cannot be trusted at all."""
+
+from __future__ import annotations
+
+import difflib
+
+import polars as pl
+
+from pipeline.contract import TABLES
+from pipeline.errors import RmtError
+from pipeline.identity import findings, shown_heading
+from pipeline.ingest import RawTable
+from pipeline.settings import Settings
+from pipeline.validate.verdict import FileVerdict
+
+#: How alike two headings must be (0-1) before one is offered for the other; our choice, no source.
+_ALIKE = 0.6
+
+
+def _refused(rule: str, where: str, what: str, expected: str, now: str) -> RmtError:
+    return RmtError(f"refused by {rule}: {what}", where=where, expected=expected, now=now)
+
+
+def identities(raw: RawTable) -> list[RmtError]:
+    """Say which columns of a file look like identifying data: column, kind and count, and no value."""
+    return [
+        RmtError(f"refused: column {f.column_no} ({shown_heading(f.column)}) looks like identifying data: {f.kind}, "
+                 f"{f.count} cells", where=f"{raw.file}:1:{f.column_no}", expected="no direct identifiers",
+                 now="take this column out of the file and run this again")
+        for f in findings(raw.headings, raw.rows, TABLES[raw.table].column_names)
+    ]
+
+
+def _missing(raw: RawTable) -> list[RmtError]:
+    """One fault for each required column that is missing, with the heading most like it, if one is alike."""
+    table = TABLES[raw.table]
+    spare = {h.casefold().replace(" ", "_"): h for h in raw.headings if h not in table.column_names}
+    found = []
+    for name in (n for n in table.required_names if n not in raw.headings):
+        near = difflib.get_close_matches(name, sorted(spare), n=1, cutoff=_ALIKE)
+        hint = f"rename '{shown_heading(spare[near[0]])}', if that is it" if near else "add it, or export it too"
+        found.append(_refused(f"{raw.table}.{name}.missing", f"{raw.file}:1",
+                              f"the required column '{name}' is missing",
+                              "the headings " + ", ".join(table.required_names), hint))
+    return found
+
+
+def before_rows(raw: RawTable) -> list[RmtError]:
+    """List the faults that a file shows before its rows are judged: columns missing, no rows where some are needed."""
+    found = _missing(raw)
+    if not raw.n_read and TABLES[raw.table].needed:
+        found.append(_refused(f"{raw.table}.file.empty", raw.file, "there are headings but no rows", "at least one row",
+                              "export it again"))
+    return found
+
+
+def _mixed_signs(verdict: FileVerdict, typed: pl.DataFrame) -> list[RmtError]:
+    if verdict.table != "tests":
+        return []
+    mip = typed.filter(pl.col("pressure") == "mip")
+    below, above = mip.filter(pl.col("value") < 0), mip.filter(pl.col("value") > 0)
+    if not below.height or not above.height:
+        return []
+    name, fewer = ("negative", below) if below.height <= above.height else ("positive", above)
+    lines = ", ".join(map(str, fewer["line_"][:5])) + (" ..." if fewer.height > 5 else "")
+    return [_refused(
+        "tests.value.mixed_signs", verdict.file,
+        f"{below.height} MIP values are below 0 and {above.height} above; the {name} ones stand in lines {lines}",
+        "MIP with one sign throughout a file", "settle the sign at the source and export it again")]
+
+
+def _too_many(verdict: FileVerdict, limit_pct: float) -> list[RmtError]:
+    n = verdict.rows_set_aside
+    if n * 100 <= limit_pct * verdict.rows_read:
+        return []
+    top = verdict.set_aside.group_by("rule").agg(n=pl.len()).sort(["n", "rule"], descending=[True, False])["rule"][:3]
+    return [_refused(f"{verdict.table}.file.set_aside_max_pct", verdict.file,
+                     f"{n} of {verdict.rows_read} rows would be set aside, most often by {', '.join(top)}",
+                     f"at most {limit_pct:g} % (settings: set_aside_max_pct)", "check the export, column by column")]
+
+
+def after_rows(verdict: FileVerdict, typed: pl.DataFrame, settings: Settings) -> list[RmtError]:
+    """List the faults of a whole file that its judged rows show: MIP of mixed signs, too many rows set aside."""
+    return _mixed_signs(verdict, typed) + _too_many(verdict, settings.set_aside_max_pct)
