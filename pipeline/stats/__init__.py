@@ -3,6 +3,7 @@
 from pipeline.stats.contrasts import Contrast, FTest, contrast, holm, tukey_kramer
 from pipeline.stats.mixed import MixedFit, fit_mixed
 from pipeline.stats.model import CannotFit, MixedModel, Varies
+from pipeline.stats.predict import gains, predict, random_effects
 
 __all__ = [
     "CannotFit",
@@ -13,6 +14,9 @@ __all__ = [
     "Varies",
     "contrast",
     "fit_mixed",
+    "gains",
     "holm",
+    "predict",
+    "random_effects",
     "tukey_kramer",
 ]

@@ -113,7 +113,8 @@ def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array
         tests = "one row" if rows_per_group.max() == 1 else f"{int(rows_per_group.max())} rows or fewer"
         raise CannotFit(
             f"All {len(rows_per_group)} groups of {inner.by!r} have {tests}, so what varies between groups "
-            f"({inner.terms}) cannot be told apart from the residual. Wait for second measurements, or fit fewer random terms."
+            f"({inner.terms}) cannot be told apart from the residual. Wait for second "
+            "measurements, or fit fewer random terms."
         )
     raise CannotFit(
         "The variances cannot be told apart: the random terms "

@@ -1,7 +1,7 @@
 """The sums a mixed model needs from its rows, and nothing else of them.
 
 Per innermost group i with rows Z_i (q random columns) and W_i = [Zs X y] (k columns: the outer grouping's random
-columns, the mean's columns, the outcome): Z_i'Z_i and Z_i'W_i; per outer group W'W (one outer group when there is none).
+columns, the mean's columns, the outcome); per outer group W'W (the whole is one outer group where none is named).
 Groups with the same Z'Z may be held together as one pattern: their count and the sum of their outer products
 (Z_i'W_i)'(Z_i'W_i). Sums of disjoint sets of groups are joined, never recomputed.
 Source of the form: Bates, Maechler, Bolker and Walker 2015, J Stat Softw 67(1), section 3; own derivation for sums.
@@ -102,7 +102,7 @@ class Sums:
             half = (self.zw.reshape(-1, self.k) @ columns[0]).reshape(len(self.rows), self.q, -1)
         else:
             half = self.zw @ columns[self.outer_of]
-        return half @ np.swapaxes(half, 1, 2)
+        return np.asarray(half @ np.swapaxes(half, 1, 2))
 
     def in_basis(self, z: Array, w: Array, outer_columns: int) -> Sums:
         """The sums of Z z and W w: a change of columns, no rows touched. z (q, q'), w (k, k')."""
@@ -186,7 +186,7 @@ def own_totals(outer: Array, x: Array, y: Array, inner_starts: Index, chunk_rows
 
 
 def as_patterns(sums: Sums) -> Sums:
-    """Hold together the groups of one outer group whose Z'Z and rows are equal; the fit is the same, its cost is not."""
+    """Hold together groups of one outer group with equal Z'Z and rows; the fit is the same, its cost is not."""
     if sums.zw is None:
         return sums
     m, q = len(sums.rows), sums.q
