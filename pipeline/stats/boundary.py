@@ -28,7 +28,10 @@ UNIDENTIFIED_BELOW = 1e-9  # smallest eigenvalue of the information of the varia
 
 @dataclass(frozen=True)
 class Solved:
-    """A fit in standardised columns. z_used (q, r), outer_used (qs, rs): the directions kept, all but the zero ones."""
+    """A fit in standardised columns. z_used (q, r), outer_used (qs, rs): the directions kept, all but the zero ones.
+
+    full: sums, shape and optimum before directions were dropped; refits start from there.
+    """
 
     sums: Sums
     shape: Shape
@@ -40,6 +43,7 @@ class Solved:
     z_used: Array
     outer_used: Array
     zero: tuple[bool, bool]
+    full: tuple[Sums, Shape, Array]
 
     @property
     def d(self) -> Array:
@@ -88,6 +92,7 @@ def solve(sums: Sums, shape: Shape, basis: Basis, reml: bool, boundary: Boundary
     else:
         found = walk(sums, shape, reml, start)
         why = proof(found, float("nan"))
+    full = (sums, shape, found.theta)
     d, ds = found.point.d, found.point.ds
     used, zero = directions(d, shape.correlated)
     outer_used, outer_zero = directions(ds, shape.outer_correlated)
@@ -98,7 +103,7 @@ def solve(sums: Sums, shape: Shape, basis: Basis, reml: bool, boundary: Boundary
     else:
         used, outer_used = np.eye(shape.q), np.eye(shape.qs)
     made = linear(found.point, found.made, reml)
-    return Solved(sums, shape, basis, found, why, made, reml, used, outer_used, (zero, outer_zero))
+    return Solved(sums, shape, basis, found, why, made, reml, used, outer_used, (zero, outer_zero), full)
 
 
 def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array) -> None:
