@@ -1,0 +1,99 @@
+"""What is read from a model: gains and differences as weights on its terms, the same before and after the fit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.analyse.common import Array
+from pipeline.analyse.design import WEEKS, with_time
+from pipeline.analyse.models import Built
+from pipeline.stats.formula import Columns, columns
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Weights on the mean's terms for one model and its rows.
+
+    A gain is the mean curve at a week less the curve at week 0, at the share of the prescribed dose (and of effort in
+    the band) that these people did on average, over their sites as they were: covariates cancel.
+    protocols, sites: label to share of the people. dose_rate, effort_rate: mean D and E per 12 weeks. `frame` holds
+    the rows with the time columns, and D and E as departures from that mean at that time: then the mean curve is that
+    of the mean dose, and a curve of another form cannot pass its misfit on to the dose.
+    """
+
+    built: Built
+    design: Columns
+    frame: pl.DataFrame
+    protocols: dict[str, float]
+    sites: dict[str, float]
+    dose_rate: float
+    effort_rate: float
+
+    def _point(self, week: float, protocol: str | None, dose: float | None, effort: float | None) -> Array:
+        shares = self.protocols if protocol is None else {protocol: 1.0}
+        cells = [(p, s, a * b) for p, a in shares.items() for s, b in self.sites.items()]
+        time12 = week / WEEKS
+        more = 0.0 if dose is None else dose - self.dose_rate * time12
+        in_band = 0.0 if effort is None else effort - self.effort_rate * time12
+        frame = pl.concat([self.frame.head(1)] * len(cells)).with_columns(
+            pl.Series("protocol", [c[0] for c in cells]),
+            pl.Series("site", [c[1] for c in cells]),
+            pl.lit(week).alias("week"),
+            pl.lit(time12).alias("time12"),
+            pl.lit(more).alias("dose_d"),
+            pl.lit(in_band).alias("effort_e"),
+            pl.lit(more).alias("between_dose"),
+            pl.lit(0.0).alias("within_dose"),
+            pl.lit(0.0).alias("lead_dose"),
+        )
+        made = self.design.of(with_time(frame, self.built.form))
+        return np.asarray(np.array([c[2] for c in cells]) @ made)
+
+    def gain(
+        self, week: float, protocol: str | None = None, *, dose: float | None = None, effort: float | None = None
+    ) -> Array:
+        """Weights of the gain from the baseline to a week; with `dose` and `effort` at those values instead."""
+        return self._point(week, protocol, dose, effort) - self._point(0.0, protocol, 0.0, 0.0)
+
+    def difference(self, first: str, second: str, week: float) -> Array:
+        """Weights of the difference of two protocols' gains at a week, first less second, at the same dose done."""
+        return self.gain(week, first) - self.gain(week, second)
+
+    def level_difference(self, first: str, second: str, week: float) -> Array:
+        """Weights of the difference of two protocols' levels at a week, covariates (and a baseline) being equal."""
+        return self._point(week, first, None, None) - self._point(week, second, None, None)
+
+    def term(self, name: str) -> Array:
+        """Weights that pick one term of the mean by its name."""
+        return np.array([float(n == name) for n in self.design.names])
+
+
+def _shares(rows: pl.DataFrame, column: str) -> dict[str, float]:
+    people = rows.group_by(column).agg(pl.col("client_key").n_unique().alias("people")).sort(column)
+    return dict(zip(people[column].to_list(), (people["people"] / people["people"].sum()).to_list(), strict=True))
+
+
+def rate(rows: pl.DataFrame, column: str) -> float:
+    """Mean rise of a cumulative term per 12 weeks: the line through 0 closest to the rows; 0 if it is not there."""
+    if column not in rows.columns:
+        return 0.0
+    seen = rows.drop_nulls([column, "time12"])
+    squares = float((seen["time12"] ** 2).sum())
+    return float((seen[column] * seen["time12"]).sum()) / squares if squares > 0 else 0.0
+
+
+def reader(rows: pl.DataFrame, built: Built) -> Reader:
+    """The reader of a model on its rows (prepared, with the columns that the model needs)."""
+    rates = {c: rate(rows, c) for c in ("dose_d", "effort_e", "between_dose")}
+    frame = with_time(rows, built.form).with_columns(
+        (pl.col(c) - r * pl.col("time12")).alias(c) for c, r in rates.items() if c in rows.columns
+    )
+    absent = [c for c in ("lead_dose", "baseline_cmh2o") if c not in frame.columns]
+    frame = frame.with_columns(pl.lit(0.0).alias(c) for c in absent)
+    return Reader(
+        built, columns(frame, built.model.mean), frame, _shares(rows, "protocol"), _shares(rows, "site"),
+        rates["dose_d"], rates["effort_e"],
+    )  # fmt: skip

@@ -1,0 +1,164 @@
+"""The fits of a run, made once and shared by every section: the primary model and its companions for each pressure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import polars as pl
+
+from pipeline.analyse.common import PRESSURES, Array, Frames
+from pipeline.analyse.contrasts import Reader, reader
+from pipeline.analyse.design import prepared
+from pipeline.analyse.gate import Gate, gate
+from pipeline.analyse.models import Built, Recipe, build, varying_terms
+from pipeline.settings import Settings
+from pipeline.stats import CannotFit, Contrast, MixedFit, fit_mixed
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """One fit, or the plain words why there is none. `rows` are those that it used, prepared."""
+
+    name: str
+    rows: pl.DataFrame
+    built: Built
+    look: Reader | None = None
+    fit: MixedFit | None = None
+    trouble: str = ""
+
+    @property
+    def state(self) -> str:
+        """The state of the fit in plain words."""
+        return self.trouble if self.fit is None else self.fit.state
+
+    @property
+    def works(self) -> bool:
+        """True where estimates may be read."""
+        return self.fit is not None and self.fit.state_kind in ("interior", "variance zero")
+
+    @property
+    def people(self) -> int:
+        """People in the fit."""
+        return self.rows["client_key"].n_unique()
+
+    def read(self, weights: Array, level: float = 0.95) -> Contrast | None:
+        """A contrast with its interval; None where the fit or the design cannot give it."""
+        if not self.works or self.fit is None:
+            return None
+        try:
+            found = self.fit.contrast(weights, level)
+        except CannotFit:
+            return None
+        return found if isinstance(found, Contrast) and np.isfinite([found.low, found.high]).all() else None
+
+    def term(self, name: str, scale: float = 1.0) -> Contrast | None:
+        """The contrast of one term times a scale; None where the model has no such term."""
+        if self.look is None or name not in self.look.design.names:
+            return None
+        return self.read(scale * self.look.term(name))
+
+
+def run(
+    name: str, rows: pl.DataFrame, recipe: Recipe, settings: Settings, *, outcome: str = "value_cmh2o",
+    random_sites: bool | None = None,
+) -> Fitted:  # fmt: skip
+    """Fit one recipe on the rows that have all it needs. Never raises for data: `trouble` says what is wrong."""
+    usable = rows.drop_nulls([*recipe.needs(), outcome])
+    many = usable["site"].n_unique() >= settings.sites_random_from if random_sites is None else random_sites
+    recipe = varying_terms(recipe, usable) if usable.height else recipe
+    built = build(recipe, settings, random_sites=many, outcome=outcome)
+    if usable["client_key"].n_unique() < 3:
+        return Fitted(name, usable, built, trouble="cannot be fitted: fewer than three people have what it needs")
+    try:
+        look = reader(usable, built)
+        fit = fit_mixed(look.frame, built.model)
+    except CannotFit as fault:
+        simpler = replace(recipe, client="1")
+        if recipe.client != "1":
+            return run(name, rows, simpler, settings, outcome=outcome, random_sites=random_sites)
+        return Fitted(name, usable, built, trouble=f"cannot be fitted: {fault}")
+    return Fitted(name, usable, built, look, fit)
+
+
+def with_lead(rows: pl.DataFrame) -> pl.DataFrame:
+    """Add lead_dose: the dose of the interval AFTER a test, less the client's mean share, in 12-week units.
+
+    Null at the last test, where no later interval is known.
+    """
+    rows = rows.sort("client_key", "tested_on")
+    mean = pl.col("interval_adherence").mean().over("client_key")
+    ahead = pl.col("interval_adherence").shift(-1).over("client_key")
+    weeks = pl.col("interval_weeks").shift(-1).over("client_key")
+    return rows.with_columns(((ahead - mean) * weeks / 12.0).alias("lead_dose"))
+
+
+@dataclass(frozen=True)
+class PressureModels:
+    """Everything fitted for one pressure. `fits` by name: see `fit_pressure`."""
+
+    pressure: str
+    rows: pl.DataFrame
+    gate: Gate | None
+    fits: dict[str, Fitted] = field(default_factory=dict)
+
+    @property
+    def primary(self) -> Fitted | None:
+        """The primary model, or None where there are no rows at all."""
+        return self.fits.get("primary")
+
+    def working(self, name: str) -> Fitted | None:
+        """The fit of that name if its estimates may be read."""
+        found = self.fits.get(name)
+        return found if found is not None and found.works else None
+
+    @property
+    def pairs(self) -> list[tuple[str, str]]:
+        """Pairs of protocols that may be compared: both separable from a site."""
+        if self.gate is None:
+            return []
+        names = [p for p in sorted(self.gate.past_12_weeks) if p not in self.gate.inseparable]
+        return [(a, b) for k, a in enumerate(names) for b in names[k + 1 :]]
+
+
+Models = Mapping[str, PressureModels]
+
+
+def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -> PressureModels:
+    """Gate first, from the design; then the fits, by name.
+
+    primary (the rung's model) · as_delivered (no dose or effort: all rows) · dose_alone (no effort, the rows of
+    primary) · parts (between and within in place of dose) · lead (primary and the next interval's dose) ·
+    unlogged_none, unlogged_done (bounds of the dose).
+    """
+    rows = with_lead(prepared(model_frame, pressure))
+    if rows["client_key"].n_unique() < 3:
+        return PressureModels(pressure, rows, None)
+    found = gate(rows, pressure, settings)
+    recipe = found.recipe
+    base = rows.drop_nulls(recipe.needs())
+    fits = {
+        "primary": run("primary", rows, recipe, settings),
+        "as_delivered": run("as_delivered", rows, recipe.without("dose", "effort"), settings),
+    }
+    if "dose" in recipe.terms:
+        split = recipe.without("dose").having("between", "within")
+        fits |= {
+            "dose_alone": run("dose_alone", base, recipe.without("effort"), settings),
+            "parts": run("parts", base, split, settings),
+            "lead": run("lead", base, recipe.having("lead"), settings),
+            "unlogged_none": run("unlogged_none", _swapped(rows, "dose_d_low"), recipe, settings),
+            "unlogged_done": run("unlogged_done", _swapped(rows, "dose_d_high"), recipe, settings),
+        }
+    return PressureModels(pressure, rows, found, fits)
+
+
+def _swapped(rows: pl.DataFrame, column: str) -> pl.DataFrame:
+    """The rows with another form of the dose in the place of D."""
+    return rows.with_columns(pl.col(column).alias("dose_d"))
+
+
+def fit_models(frames: Frames, settings: Settings) -> dict[str, PressureModels]:
+    """Fit all that the sections share, for MIP and for MEP."""
+    return {p: fit_pressure(frames["model"], p, settings) for p in PRESSURES}

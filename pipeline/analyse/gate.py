@@ -1,0 +1,255 @@
+"""What this cohort can answer, from who was tested when and on which dose: no outcome is read here.
+
+The smallest difference that 80 % of such cohorts would find at a two-sided 5 % is (1.96 + 0.84) standard errors; the
+errors come from the design matrix X of the model to be fitted and an assumed V (spread of people, of slopes, of tests).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from math import inf, sqrt
+
+import numpy as np
+import polars as pl
+
+from pipeline.analyse.common import Array
+from pipeline.analyse.contrasts import Reader, reader
+from pipeline.analyse.models import MODELS, TERMS, Recipe, build, varying_terms
+from pipeline.settings import Settings
+from pipeline.stats.formula import variables
+
+ERRORS_TO_DETECT = 2.8
+"""1.959964 + 0.841621, rounded as in the tables of sample-size texts."""
+TEN_POINTS = 0.1
+"""Ten points of adherence over 12 weeks, in the units of D."""
+PER_12_WEEKS = {"dose": "dose_d", "effort": "effort_e", "between": "between_dose", "within": "within_dose"}
+PAST_12_WEEKS = 12.0
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Whether one question can be answered. more_tests: second tests still needed (None: none, or none would help)."""
+
+    question: str
+    verdict: str
+    why: str
+    more_tests: int | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """True where numbers may be shown."""
+        return self.verdict != "cannot"
+
+
+@dataclass(frozen=True)
+class Gate:
+    """The rung of the ladder, the counts behind it, detectable differences in cmH2O and block VIFs, by name."""
+
+    pressure: str
+    rung: str
+    reason: str
+    people: int
+    with_3_tests: int
+    with_4_tests: int
+    retested: int
+    past_12_weeks: dict[str, int]
+    recipe: Recipe
+    detectable: dict[str, float]
+    vif: dict[str, float]
+    answers: dict[str, Answer]
+    needs_site_slope: bool
+    inseparable: frozenset[str]
+
+
+def rung(rows: pl.DataFrame, settings: Settings) -> tuple[str, str]:
+    """The rung R1 to R4 of these rows and the reason in words (without counts)."""
+    tests = rows.group_by("client_key").len("tests")
+    people, four = tests.height, tests.filter(pl.col("tests") >= 4).height
+    three = tests.filter(pl.col("tests") >= 3).height
+    fewest = min(past_12_weeks(rows).values(), default=0)
+    if people < settings.min_clients_rung_3 or 2 * three < people:
+        return "R4", "fewer people than rung R3 needs" if people < settings.min_clients_rung_3 else (
+            "under half of the people have three tests or more")  # fmt: skip
+    if people < settings.min_clients_rung_2:
+        return "R3", "fewer people than rung R2 needs"
+    if people < settings.min_clients_rung_1:
+        return "R2", "fewer people than rung R1 needs"
+    if four < settings.min_four_tests_rung_1:
+        return "R2", "too few people with four tests or more for rung R1"
+    if fewest < settings.min_per_protocol_rung_1:
+        return "R2", "a protocol has too few people past 12 weeks for rung R1"
+    return "R1", "enough people, tests and people past 12 weeks in each protocol"
+
+
+def past_12_weeks(rows: pl.DataFrame) -> dict[str, int]:
+    """People of each protocol with a test at week 12 or later."""
+    late = rows.filter(pl.col("week") >= PAST_12_WEEKS)
+    found = dict(late.group_by("protocol").agg(pl.col("client_key").n_unique()).sort("protocol").iter_rows())
+    return {p: int(found.get(p, 0)) for p in sorted(rows["protocol"].unique().to_list())}
+
+
+def site_overlap(rows: pl.DataFrame, settings: Settings) -> tuple[bool, frozenset[str]]:
+    """Whether site x time is needed, and the protocols that stand at one site only (not separable from it)."""
+    sites = rows["site"].n_unique()
+    if sites < 2:
+        return False, frozenset()
+    cells = rows.group_by("protocol", "site").agg(pl.col("client_key").n_unique().alias("people"))
+    by_protocol = cells.group_by("protocol").agg(
+        (pl.col("people") >= settings.site_overlap_people).sum().alias("full"), pl.len().alias("any")
+    )
+    thin = by_protocol.filter(pl.col("full") < settings.site_overlap_sites)
+    alone = by_protocol.filter(pl.col("any") < 2)["protocol"].to_list()
+    return thin.height > 0 and rows["protocol"].n_unique() > 1, frozenset(alone)
+
+
+def planned_information(rows: pl.DataFrame, x: Array, pressure: str, settings: Settings) -> Array:
+    """X'V^-1 X for the assumed V: client intercept and slope, independent, and the error of one test, in cmH2O."""
+    sem = settings.mip_sem_cmh2o if pressure == "mip" else settings.mep_sem_cmh2o
+    wide = sem / settings.mip_sem_cmh2o  # MEP spreads wider between people in the same proportion
+    psi = np.diag([(settings.planning_level_sd_cmh2o * wide) ** 2, (settings.planning_slope_sd_cmh2o * wide) ** 2])
+    time = rows["time12"].to_numpy()
+    starts = np.flatnonzero(rows["client_key"].to_numpy() != np.roll(rows["client_key"].to_numpy(), 1))
+    total = np.zeros((x.shape[1], x.shape[1]))
+    for one in np.split(np.arange(rows.height), starts[1:] if starts.size and starts[0] == 0 else starts):
+        z = np.column_stack([np.ones(one.size), time[one]])
+        inner = np.linalg.inv(np.linalg.inv(psi) + z.T @ z / sem**2)
+        zx = z.T @ x[one] / sem**2
+        total += x[one].T @ x[one] / sem**2 - zx.T @ inner @ zx
+    return total
+
+
+def planned_error(information: Array, weights: Array) -> float:
+    """Standard error of a contrast under the assumed V; infinite where the design cannot tell it."""
+    scale = np.sqrt(np.where(np.diag(information) > 0, np.diag(information), 1.0))
+    inverse = np.linalg.pinv(information / np.outer(scale, scale), rcond=1e-10, hermitian=True)
+    scaled = weights / scale
+    left_over = scaled - scaled @ inverse @ (information / np.outer(scale, scale))
+    if np.abs(left_over).max(initial=0.0) > 1e-5 * max(1.0, float(np.abs(scaled).max(initial=0.0))):
+        return inf
+    return sqrt(max(float(scaled @ inverse @ scaled), 0.0))
+
+
+def block_vif(information: Array, block: list[int], base: list[int]) -> float:
+    """Generalised variance inflation of a block of columns, per column: how much the other terms blur it.
+
+    det(block given base) / det(block given all the rest), to the power 1/columns, so the basis of the block does not
+    matter. `base` (the intercept and, for other blocks than time, the mean curve) is no blur: a dose that grows with
+    time is read as its departure from the mean dose. Source: Fox and Monette 1992, J Am Stat Assoc 87:178-83.
+    """
+    rest = [k for k in range(len(information)) if k not in block]
+    signs = [np.linalg.slogdet(_swept(information, block, others)) for others in (base, rest)]
+    if min(sign for sign, _ in signs) <= 0:
+        return inf
+    return float(np.exp((signs[0][1] - signs[1][1]) / len(block)))
+
+
+def _swept(information: Array, block: list[int], others: list[int]) -> Array:
+    """Information on the block when the other columns are estimated beside it."""
+    cross = information[np.ix_(block, others)]
+    inverse = np.linalg.pinv(information[np.ix_(others, others)], rcond=1e-12, hermitian=True)
+    return np.asarray(information[np.ix_(block, block)] - cross @ inverse @ cross.T)
+
+
+def _blocks(look: Reader, recipe: Recipe) -> dict[str, list[int]]:
+    """Positions of the columns of each block that a question asks about."""
+    named: dict[str, list[int]] = {}
+    for position, column in enumerate(look.design.names):
+        parts = set(column.replace("[", ":").split(":"))
+        for name in recipe.terms:
+            term = TERMS[name]
+            wanted = set(variables(term.formula.format(time=look.built.form.formula)))
+            if term.block in ("time", "protocol", "dose", "effort") and _is_of(parts, column, wanted, term.block):
+                named.setdefault(term.block, []).append(position)
+    return named
+
+
+def _is_of(parts: set[str], column: str, wanted: set[str], block: str) -> bool:
+    if block == "protocol":
+        return column.startswith("protocol") and ":" in column
+    return ":" not in column and bool(parts & wanted)
+
+
+def _answer(question: str, found: float, widest: float, vif: float, retested: int, settings: Settings) -> Answer:
+    if vif > settings.widest_block_vif:
+        return Answer(question, "cannot", "the design cannot tell this apart from the other terms")
+    if found <= settings.answer_share * widest:
+        return Answer(question, "can answer", "the smallest detectable difference is well within what would matter")
+    more = None if not np.isfinite(found) else int(np.ceil(retested * ((found / widest) ** 2 - 1)))
+    if found <= widest:
+        aim = int(np.ceil(retested * ((found / (settings.answer_share * widest)) ** 2 - 1)))
+        why = "the smallest detectable difference is near what would matter"
+        return Answer(question, "can answer roughly", why, aim)
+    return Answer(question, "cannot", "the smallest detectable difference is larger than what would matter", more)
+
+
+def _detectable(look: Reader, information: Array, pairs: list[tuple[str, str]]) -> dict[str, float]:
+    """Smallest detectable differences by name, in cmH2O."""
+    found = {"gain": ERRORS_TO_DETECT * planned_error(information, look.gain(12.0))}
+    for a, b in pairs:
+        found[f"{a} - {b}"] = ERRORS_TO_DETECT * planned_error(information, look.difference(a, b, 12.0))
+    for name, term in PER_12_WEEKS.items():
+        if term in look.design.names:
+            found[name] = ERRORS_TO_DETECT * TEN_POINTS * planned_error(information, look.term(term))
+    return found
+
+
+def _measure(
+    rows: pl.DataFrame, recipe: Recipe, pressure: str, settings: Settings, pairs: list[tuple[str, str]]
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Detectable differences and block VIFs of one recipe on the rows that it can use."""
+    usable = rows.drop_nulls(recipe.needs())
+    if usable["client_key"].n_unique() < 3:
+        return {}, {}
+    look = reader(usable, build(varying_terms(recipe, usable), settings))
+    information = planned_information(usable, look.design.values, pressure, settings)
+    known = set(usable["protocol"].to_list())
+    told = {"protocol_time", "protocol_slope"} & set(recipe.terms)
+    found = _detectable(look, information, [p for p in pairs if told and set(p) <= known])
+    blocks = _blocks(look, look.built.recipe)
+    curve = blocks.get("time", [])
+    return found, {
+        name: block_vif(information, where, [0] if name == "time" else [0, *curve]) for name, where in blocks.items()
+    }
+
+
+def _answers(
+    found: dict[str, float], vif: dict[str, float], recipe: Recipe, retested: int, pairs: int, settings: Settings
+) -> dict[str, Answer]:
+    widest, per_10 = settings.widest_protocol_difference_cmh2o, settings.widest_per_10_points_cmh2o
+    differences = [v for k, v in found.items() if " - " in k]
+    answers = {"gain": _answer("gain", found.get("gain", inf), widest, 1.0, retested, settings)}
+    if pairs == 0:
+        answers["protocol"] = Answer("protocol", "cannot", "there is one protocol only")
+    elif not {"protocol_time", "protocol_slope"} & set(recipe.terms):
+        answers["protocol"] = Answer("protocol", "cannot", "too few people for a contrast of protocols on this rung")
+    else:
+        worst = max(differences, default=inf)
+        answers["protocol"] = _answer("protocol", worst, widest, vif.get("protocol", 1.0), retested, settings)
+    for name in ("dose", "effort"):
+        if name in recipe.terms:
+            answers[name] = _answer(name, found.get(name, inf), per_10, vif.get(name, 1.0), retested, settings)
+        else:
+            answers[name] = Answer(name, "cannot", "too few people with this recorded, on this rung of the ladder")
+    return answers
+
+
+def gate(rows: pl.DataFrame, pressure: str, settings: Settings) -> Gate:
+    """What the prepared rows of one pressure can answer. Reads every column but the outcome."""
+    step, reason = rung(rows, settings)
+    needs_slope, alone = site_overlap(rows, settings)
+    recipe = MODELS[step].having("site_slope") if needs_slope and step in ("R1", "R2") else MODELS[step]
+    if 2 * rows.drop_nulls(["effort_e"]).height < rows.height:
+        recipe = recipe.without("effort")
+    pairs = list(combinations(sorted(past_12_weeks(rows)), 2))
+    tests = rows.group_by("client_key").len("tests")
+    retested = tests.filter(pl.col("tests") >= 2).height
+    found, vif = _measure(rows, recipe, pressure, settings, pairs)
+    split = recipe.without("dose").having("between", "within")
+    parts, _ = _measure(rows, split, pressure, settings, [])
+    found |= {k: v for k, v in parts.items() if k in ("between", "within")}
+    return Gate(
+        pressure, step, reason, tests.height, tests.filter(pl.col("tests") >= 3).height,
+        tests.filter(pl.col("tests") >= 4).height, retested, past_12_weeks(rows), recipe, found, vif,
+        _answers(found, vif, recipe, retested, len(pairs), settings), needs_slope, alone,
+    )  # fmt: skip

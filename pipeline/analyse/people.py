@@ -1,0 +1,116 @@
+"""Who trained or was tested in the quarter, and who is in the figures, who is not and why."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import polars as pl
+
+from pipeline.analyse.common import PRESSURES, Frames, Section, data_until, group, labelled, periods
+from pipeline.results import ReportName, Result, ResultSet
+from pipeline.settings import Settings
+
+BANDS = ("under 50 %", "50 to under 80 %", "80 % or more")
+"""Baseline MIP as a share of predicted: bands of ours, for the mix of people only."""
+MIX = ("site", "standing", "sex", "age_band", "condition_group", "mip_predicted_band", "device_class", "protocol")
+
+
+def present(frames: Frames, quarters: list[str]) -> pl.DataFrame:
+    """One row a person with a session, a diary week or a test in any of the quarters: client_key, course_no (first)."""
+    seen = frames["client_quarters"].filter(
+        pl.col("quarter").is_in(quarters)
+        & ((pl.col("weeks_logged") > 0) | (pl.col("n_tests") > 0) | (pl.col("n_sessions") > 0)).fill_null(False)
+    )
+    return seen.sort("client_key", "course_no").group_by("client_key", maintain_order=True).agg(
+        pl.col("course_no").first()
+    )
+
+
+def described(frames: Frames, people: pl.DataFrame, quarters: list[str]) -> pl.DataFrame:
+    """The people with what is known of them at the start, one row a person."""
+    share = pl.col("mip_pct_predicted")
+    band = pl.when(share < 50).then(pl.lit(BANDS[0])).when(share < 80).then(pl.lit(BANDS[1])).when(
+        share.is_not_null()).then(pl.lit(BANDS[2]))  # fmt: skip
+    first = frames["courses"].group_by("client_key").agg(pl.col("first_quarter").min().alias("came_in"))
+    known = people.join(frames["courses"], on=["client_key", "course_no"], how="left").join(
+        first, on="client_key", how="left"
+    )
+    came_now = pl.col("came_in").is_in(quarters)
+    return known.with_columns(
+        band.alias("mip_predicted_band"),
+        pl.when(came_now).then(pl.lit("new")).otherwise(pl.lit("continuing")).alias("standing"),
+    ).sort("client_key")
+
+
+def who(frames: Frames, quarter: str) -> ResultSet:
+    """Section "who": people of this quarter, the last and the last four, by what they are."""
+    section = Section("quarter", "who")
+    for period, quarters in periods(quarter).items():
+        people = described(frames, present(frames, quarters), quarters)
+        total = section.add("people", group(period=period), n=people.height,
+                            method="people with a session, a diary week or a test in the period")
+        if people.height == 0:
+            section.state("No one had a session, a diary week or a test in this period.", group(period=period))
+            continue
+        for column in MIX:
+            order = {"mip_predicted_band": BANDS, "standing": ("new", "continuing")}.get(column, ())
+            section.split("people", total, people, column, within={"period": period}, order=order)
+    return section.done()
+
+
+def eligible(frames: Frames, pressure: str, protocol: str | None = None) -> pl.DataFrame:
+    """First courses, one row a person, with the gains of one pressure beside them and a reason for each exit.
+
+    Columns exit_baseline, exit_retested, exit_window12 hold the reason where the person leaves at that step, else null.
+    """
+    courses = frames["courses"].filter(pl.col("is_primary"))
+    if protocol is not None:
+        courses = courses.filter(pl.col("protocol") == protocol)
+    gains = frames["gains"].filter(pl.col("pressure") == pressure).select(
+        "client_key", "course_no", "baseline_cmh2o", "gain12_cmh2o", "gain_last_cmh2o", "no_gain_reason")  # fmt: skip
+    return courses.join(gains, on=["client_key", "course_no"], how="left").sort("client_key")
+
+
+def with_exits(people: pl.DataFrame, until_on: date, settings: Settings) -> pl.DataFrame:
+    """Add the step at which each person leaves (null: stays to the end) and why."""
+    reason = pl.col("no_gain_reason").fill_null("not tested with this pressure").replace("", "reason not known")
+    window_open = pl.col("week0_on") + timedelta(weeks=settings.window_12_high_weeks) > pl.lit(until_on)
+    no_window = pl.when(window_open & pl.col("is_open")).then(pl.lit("12 weeks not reached yet")).otherwise(
+        pl.lit("no comparable test in the 12-week window"))  # fmt: skip
+    step = (
+        pl.when(pl.col("baseline_cmh2o").is_null()).then(pl.lit("baseline"))
+        .when(pl.col("gain_last_cmh2o").is_null()).then(pl.lit("retested"))
+        .when(pl.col("gain12_cmh2o").is_null()).then(pl.lit("window12"))
+    )  # fmt: skip
+    why = pl.when(step == "window12").then(no_window).when(step.is_not_null()).then(reason)
+    return people.with_columns(step.alias("exit_step"), why.alias("exit_reason"))
+
+
+def flow(section: Section, people: pl.DataFrame, within: dict[str, str]) -> None:
+    """Add the steps "course", "baseline", "retested", "window12": who stays, who leaves and why."""
+    here: Result = section.add("stay", group(**within, step="course"), at=1.0, n=people.height,
+                               note="people with a first course of training")
+    for number, step in enumerate(("baseline", "retested", "window12"), start=2):
+        leaving = people.filter(pl.col("exit_step") == step)
+        people = people.filter(pl.col("exit_step").is_null() | (pl.col("exit_step") != step))
+        stays = section.add("stay", group(**within, step=step), at=float(number), n=people.height)
+        counts = leaving.group_by(labelled("exit_reason").alias("reason")).len("n").sort("reason")
+        leaves = [
+            section.add("leave", group(**within, step=step, reason=why), at=float(number), n=int(n))
+            for why, n in counts.iter_rows()
+        ]
+        section.sum_of(here, [stays, *leaves])
+        here = stays
+
+
+def counted(frames: Frames, settings: Settings, report: ReportName = "quarter") -> ResultSet:
+    """Section "counted" (quarter) or "compared" (protocols): the flow of people into the figures, minus lines first."""
+    section = Section(report, "counted" if report == "quarter" else "compared")
+    until = data_until(frames)
+    protocols = [None] if report == "quarter" else sorted(frames["courses"]["protocol"].unique().to_list())
+    for pressure in PRESSURES:
+        for protocol in protocols:
+            people = with_exits(eligible(frames, pressure, protocol), until, settings)
+            within = {"pressure": pressure} | ({"protocol": protocol} if protocol else {})
+            flow(section, people, within)
+    return section.done()
