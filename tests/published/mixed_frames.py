@@ -56,6 +56,10 @@ def _anorexia() -> pl.DataFrame:
     return pl.concat([before, wide.select("client", arm.alias("arm"), after=pl.lit(1.0), weight="Postwt")])
 
 
+def _carrots() -> pl.DataFrame:
+    return r_frame("lmerTest::carrots").drop_nulls("Preference").filter(col("Preference").is_not_nan())
+
+
 # fit -> how its frame is made; every other fit takes its R data set as it stands.
 PREPARED = {
     "sleepstudy_slope": published_tables.sleep_lines,
@@ -81,6 +85,8 @@ PREPARED = {
     "pixel": _pixel,
     "wafer": _wafer,
     "beets": lambda: r_frame("pbkrtest::beets").with_columns(plot=_cell("block", "harvest")),
+    "carrots": _carrots,
+    "carrots_three": _carrots,
     "anorexia_long": _anorexia,
 }
 

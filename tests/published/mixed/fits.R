@@ -61,8 +61,8 @@ FITS <- list(
     pixel ~ day + day2 + (day | Dog) + (1 | side), "1 + day + day2", c("side", "1"), c("Dog", "1 + day"), note = "side = Dog and Side; day2 = day^2"),
   wafer = fit("nlme::Wafer", from("nlme", "Wafer", function(d) transform(d, place = paste2(Wafer, Site), voltage2 = voltage^2)),
     current ~ voltage + voltage2 + (voltage | Wafer) + (voltage | place), "1 + voltage + voltage2", c("place", "1 + voltage"), c("Wafer", "1 + voltage"), note = "place = Wafer and Site; voltage2 = voltage^2"),
-  carrots = fit("lmerTest::carrots", from("lmerTest", "carrots"), Preference ~ sens2 + Homesize + (sens2 | Consumer), "1 + sens2 + Homesize", c("Consumer", "1 + sens2")),
-  carrots_three = fit("lmerTest::carrots", from("lmerTest", "carrots"), Preference ~ sens1 + sens2 * Age + (sens1 + sens2 | Consumer), "1 + sens1 + sens2 * Age", c("Consumer", "1 + sens1 + sens2")),
+  carrots = fit("lmerTest::carrots", from("lmerTest", "carrots", function(d) subset(d, !is.na(Preference))), Preference ~ sens2 + Homesize + (sens2 | Consumer), "1 + sens2 + Homesize", c("Consumer", "1 + sens2")),
+  carrots_three = fit("lmerTest::carrots", from("lmerTest", "carrots", function(d) subset(d, !is.na(Preference))), Preference ~ sens1 + sens2 * Age + (sens1 + sens2 | Consumer), "1 + sens1 + sens2 * Age", c("Consumer", "1 + sens1 + sens2")),
   beets = fit("pbkrtest::beets", from("pbkrtest", "beets", function(d) transform(d, plot = paste2(block, harvest))),
     sugpct ~ sow + harvest + (1 | block) + (1 | plot), "1 + sow + harvest", c("plot", "1"), c("block", "1"), note = "plot = block and harvest"),
   anorexia_long = fit("MASS::anorexia", from("MASS", "anorexia", function(d) {

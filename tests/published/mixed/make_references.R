@@ -3,6 +3,9 @@
 suppressMessages({library(lme4); library(lmerTest); library(pbkrtest); library(numDeriv)})
 source("fits.R")
 
+OPTIONS <- list(bobyqa = list(rhobeg = .2, rhoend = 1e-10, maxfun = 1e5), Nelder_Mead = list(maxfun = 1e5, FtolRel = 1e-15, XtolRel = 1e-10),
+                nloptwrap = list(ftol_abs = 1e-12, xtol_abs = 1e-10, maxeval = 1e5))
+
 newton <- function(devfun, theta) {          # from lme4's optimum to a gradient of about 1e-8
   best <- devfun(theta)
   for (k in 1:4) {
@@ -16,7 +19,11 @@ newton <- function(devfun, theta) {          # from lme4's optimum to a gradient
 tight_fit <- function(formula, data, REML) {
   parts <- lFormula(formula, data, REML = REML)
   devfun <- do.call(mkLmerDevfun, parts)
-  rough <- optimizeLmer(devfun, optimizer = "bobyqa", control = list(rhobeg = .2, rhoend = 1e-10))
+  tries <- lapply(list(c("bobyqa", 1), c("Nelder_Mead", 1), c("bobyqa", .1), c("bobyqa", 10), c("nloptwrap", 1)), function(how) {
+    start <- parts$reTrms$theta * as.numeric(how[2])
+    suppressWarnings(optimizeLmer(devfun, optimizer = how[1], start = start, control = OPTIONS[[how[1]]]))
+  })
+  rough <- tries[[which.min(sapply(tries, `[[`, "fval"))]]
   theta <- rough$par
   if (all(theta[parts$reTrms$lower == 0] > 1e-3)) theta <- newton(devfun, theta)
   rough$fval <- devfun(theta); rough$par <- theta
