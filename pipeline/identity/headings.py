@@ -20,6 +20,8 @@ WORDS: dict[str, frozenset[str]] = {
         "telephone": "phone telephone mobile cell tel telefon handy téléphone telefono teléfono telefoon cellphone "
                      "phonenumber mobilenumber",
         "fax": "fax telefax",
+        # before "address", which is one of its words
+        "network address": "ip ipaddress mac macaddress",
         "address": "address street streetaddress adresse strasse straße rue calle direccion dirección indirizzo adres "
                    "straat hausnummer endereço",
         "postal code": "zip zipcode postcode postal postalcode plz eircode postleitzahl cap",
@@ -34,7 +36,6 @@ WORDS: dict[str, frozenset[str]] = {
         "vehicle": "vehicle plate licenseplate numberplate vin kennzeichen",
         "device serial": "serial serialno serialnumber imei udi seriennummer",
         "web address": "url website webpage homepage",
-        "network address": "ip ipaddress mac macaddress",
         "biometric": "fingerprint voiceprint retina iris biometric",
         "picture": "photo photograph picture portrait selfie foto",
     }.items()

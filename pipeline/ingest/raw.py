@@ -68,9 +68,9 @@ def check_headings(file: str, table: str, headings: list[str]) -> tuple[str, ...
     places = [k for k, h in enumerate(clean, start=1) if h in clean[: k - 1] or h == LINE]
     if places:
         raise Unreadable(
-            f"{table}.heading.twice", f"{file}:1:{places[0]}", "columns " + ", ".join(map(str, places))
-            + " have a heading that stood before (or a name that is kept for line numbers)",
-            "every heading once", "rename or remove these columns")
+            f"{table}.heading.twice", f"{file}:1:{places[0]}", "the heading of column " + " and ".join(map(str, places))
+            + " stood before (or is a name kept for line numbers)",
+            "every heading once", "rename or remove it")
     if all(not h.strip() for h in headings):
         raise Unreadable(f"{table}.file.no_headings", f"{file}:1", "the first line holds no headings",
                          "the column names in the first line", "add the headings")

@@ -11,19 +11,23 @@ from pipeline.ingest import RawTable
 from pipeline.validate.verdict import SET_ASIDE_SCHEMA
 
 
-def _day_column(table: Table) -> str | None:
-    return next((c.name for c in table.columns if c.kind == "day" and c.required), None)
+def _day(table: Table) -> pl.Expr:
+    """Return the day a row speaks of, null where it is not well formed or out of the contract's range."""
+    column = next((c for c in table.columns if c.kind == "day" and c.required), None)
+    if column is None:
+        return pl.lit(None, pl.Date)
+    low, high = (pl.lit(bound).str.to_date() for bound in (column.low, column.high))
+    return pl.when(pl.col(column.name).is_between(low, high)).then(pl.col(column.name))
 
 
 def _about(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
     """Return `line` and what is known of each row: its site, client and day where these were well formed."""
-    day = _day_column(table)
     names = table.column_names
     return rows.select(
         pl.col("line_").alias("line"),
         (pl.col("site") if "site" in names else pl.lit(None, pl.String)).alias("site"),
         (pl.col("client_key") if "client_key" in names else pl.lit(None, pl.String)).alias("client_key_ok"),
-        (pl.col(day) if day else pl.lit(None, pl.Date)).alias("occurred_on"),
+        _day(table).alias("occurred_on"),
     )
 
 

@@ -14,7 +14,7 @@ from pipeline.settings import Settings
 from pipeline.validate.verdict import FileVerdict
 
 #: How alike two headings must be (0-1) before one is offered for the other; our choice, no source.
-_ALIKE = 0.6
+_ALIKE = 0.5
 
 
 def _refused(rule: str, where: str, what: str, expected: str, now: str) -> RmtError:
