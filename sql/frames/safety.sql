@@ -1,0 +1,55 @@
+-- one row per site, quarter, source and kind: untoward events and sessions broken off, counted before every filter
+-- Rows of clients who are not there and of held keys are in; so are rows set aside, whose kind is not known
+-- ('set_aside'): a set-aside event is an event, a set-aside session may or may not have been broken off (n_rows 0).
+with
+told as (
+  select r.client_key, 'events' as source, r.kind, r.event_on as day_on,
+    r.serious = 'yes' as is_serious, r.judged_related = 'yes' as is_related
+  from received.events as r
+  cross join settings.current as s
+  where r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)
+  union all
+  select r.client_key, 'sessions' as source, coalesce(r.stop_reason, 'not_recorded') as kind, r.session_on as day_on,
+    false as is_serious, false as is_related
+  from received.sessions as r
+  cross join settings.current as s
+  where r.stopped_early = 'yes'
+    and r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)
+),
+rows_aside as (
+  select distinct a.file, a.line, a.table_name as source, a.site, a.client_key_ok, a.occurred_on
+  from settled.set_aside as a
+  where a.table_name in ('events', 'sessions')
+),
+every as (
+  select
+    coalesce(w.site, 'not known') as site, t.day_on, t.source, t.kind, t.client_key,
+    1 as counts, t.is_serious, t.is_related, 0 as aside
+  from told as t
+  left join settled.whereabouts as w
+    on w.client_key = t.client_key and t.day_on >= w.from_on and t.day_on <= w.until_on
+  union all
+  select
+    coalesce(a.site, w.site, 'not known') as site, a.occurred_on as day_on, a.source, 'set_aside' as kind,
+    a.client_key_ok as client_key, case when a.source = 'events' then 1 else 0 end as counts,
+    false as is_serious, false as is_related, 1 as aside
+  from rows_aside as a
+  left join settled.whereabouts as w
+    on w.client_key = a.client_key_ok
+    and coalesce(a.occurred_on, date '9999-12-31') >= w.from_on
+    and coalesce(a.occurred_on, date '9999-12-31') <= w.until_on
+)
+select
+  e.site,
+  coalesce(cast(year(e.day_on) as varchar) || 'Q' || cast(quarter(e.day_on) as varchar), 'not known') as quarter,
+  e.source,
+  e.kind,
+  cast(sum(e.counts) as bigint) as n_rows,
+  count(distinct e.client_key) as n_people,
+  count(*) filter (where coalesce(e.is_serious, false)) as n_serious,
+  count(*) filter (where coalesce(e.is_related, false)) as n_related,
+  cast(sum(e.aside) as bigint) as n_set_aside
+from every as e
+group by
+  e.site, coalesce(cast(year(e.day_on) as varchar) || 'Q' || cast(quarter(e.day_on) as varchar), 'not known'),
+  e.source, e.kind

@@ -1,0 +1,39 @@
+-- one row per course or test day and item of testing, in the quarter in which it fell due
+-- A 12-week test falls due in the quarter in which its window ends, for courses that ran until the window began.
+with
+courses as (
+  select
+    g.site, g.pressure, g.baseline_on, g.at12_on, c.from_on, p.data_until_on,
+    cast(c.week0_on + interval (7 * s.window_12_low_weeks) day as date) as window_from_on,
+    cast(c.week0_on + interval (7 * s.window_12_high_weeks) day as date) as window_until_on,
+    c.last_on
+  from quantities.gains as g
+  inner join settled.courses as c on c.client_key = g.client_key and c.course_no = g.course_no
+  cross join settings.current as s
+  cross join settled.span as p
+)
+select
+  k.site,
+  cast(year(k.from_on) as varchar) || 'Q' || cast(quarter(k.from_on) as varchar) as quarter,
+  'baseline_' || k.pressure as item,
+  1 as expected,
+  case when k.baseline_on is not null then 1 else 0 end as filled
+from courses as k
+union all
+select
+  k.site,
+  cast(year(k.window_until_on) as varchar) || 'Q' || cast(quarter(k.window_until_on) as varchar) as quarter,
+  '12_week_' || k.pressure as item,
+  1 as expected,
+  case when k.at12_on is not null then 1 else 0 end as filled
+from courses as k
+where k.last_on >= k.window_from_on and k.window_until_on <= k.data_until_on
+union all
+select
+  c.site,
+  cast(year(t.tested_on) as varchar) || 'Q' || cast(quarter(t.tested_on) as varchar) as quarter,
+  'efforts_kept' as item,
+  1 as expected,
+  case when t.efforts_kept is not null then 1 else 0 end as filled
+from quantities.test_days as t
+inner join settled.courses as c on c.client_key = t.client_key and c.course_no = t.course_no

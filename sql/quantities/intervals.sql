@@ -1,0 +1,29 @@
+-- one row per comparable test day after the baseline: what happened from the test before it (or week 0) to the day before
+with
+spans as (
+  select
+    t.client_key, t.course_no, t.pressure, t.tested_on,
+    greatest(t.before_on, c.week0_on) as from_on
+  from quantities.comparable_tests as t
+  inner join settled.courses as c on c.client_key = t.client_key and c.course_no = t.course_no
+  where not t.is_baseline
+)
+select
+  p.client_key,
+  p.course_no,
+  p.pressure,
+  p.tested_on,
+  cast(greatest(date_diff('day', p.from_on, p.tested_on), 0) as double) / 7 as interval_weeks,
+  count(d.day_on) as course_days,
+  count(*) filter (where d.is_known) as known_days,
+  count(*) filter (where d.is_ill) as illness_days,
+  sum(d.sessions_prescribed) as prescribed,
+  sum(case when d.is_known then d.sessions_prescribed end) as prescribed_known,
+  sum(case when d.is_known and d.sessions_prescribed is not null then d.sessions_done end) as done,
+  coalesce(sum(case when d.is_known then d.effort_units end), 0) as effort_units,
+  coalesce(sum(case when d.is_known then d.rated_units end), 0) as rated_units,
+  coalesce(sum(case when d.is_known then d.in_band_units end), 0) as in_band_units
+from spans as p
+left join quantities.day_records as d
+  on d.client_key = p.client_key and d.course_no = p.course_no and d.day_on >= p.from_on and d.day_on < p.tested_on
+group by p.client_key, p.course_no, p.pressure, p.tested_on, p.from_on

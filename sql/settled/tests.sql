@@ -1,0 +1,30 @@
+-- one row per effort of a client with a course; value_cmh2o is a positive size, null where the test was not done
+-- A file whose MIP values are all at or below 0 wrote them with a sign; it is turned here, file by file. (A file of
+-- mixed signs never came in.)
+with
+belonging as (
+  select
+    r.client_key, c.course_no, r.tested_on, r.pressure, r.effort_no, r.value, r.unit, r.metric, r.lung_volume,
+    r.posture, r.mouthpiece, r.instrument, r.acceptable, r.efforts_recorded, r.same_tester, r.test_reason,
+    r.not_done_reason, r.file, r.line, u.cmh2o_per_unit,
+    max(r.value) over (partition by r.from_batch, r.file, r.pressure) as largest_in_file,
+    row_number() over (
+      partition by r.client_key, r.tested_on, r.pressure, r.effort_no order by r.from_batch desc, r.line desc
+    ) as newest
+  from received.tests as r
+  cross join settings.current as s
+  cross join settled.span as p
+  inner join reference.unit_factors as u on u.unit = r.unit
+  inner join settled.courses as c
+    on c.client_key = r.client_key and r.tested_on >= c.record_from_on and r.tested_on <= c.record_until_on
+  where r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)
+    and r.tested_on <= p.data_until_on
+)
+select
+  b.client_key, b.course_no, b.tested_on, b.pressure, b.effort_no,
+  case when b.pressure = 'mip' and b.largest_in_file <= 0 then - b.value else b.value end
+  * b.cmh2o_per_unit as value_cmh2o,
+  b.metric, b.lung_volume, b.posture, b.mouthpiece, b.instrument, b.acceptable, b.efforts_recorded, b.same_tester,
+  b.test_reason, b.not_done_reason, b.file, b.line
+from belonging as b
+where b.newest = 1
