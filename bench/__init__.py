@@ -1,0 +1,1 @@
+"""Timings of the mixed-model engine beside statsmodels and R: `python -m bench.mixed`. Not part of the package."""
