@@ -1,0 +1,235 @@
+"""The one door to the chart engine: plain points in, an inline SVG for a wide and for a narrow column out.
+
+Every chart is drawn twice (a wide drawing shrunk to a phone has letters of 7 px); the page shows the one that fits.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from typing import Any
+
+import altair as alt
+import polars as pl
+import vl_convert
+
+from pipeline.report import chart_style as look
+from pipeline.report.chart_style import Rule, Rung, Spot, Words
+from pipeline.report.svg import TIP, clean
+from pipeline.report.views import Html
+
+Chart = Any  # the engine's own chart types do not agree with each other
+_TEXTS = ("tip", "name", "label", "text", "part")
+
+
+@lru_cache(maxsize=512)
+def _svg(spec: str) -> str:
+    return vl_convert.vegalite_to_svg(json.loads(spec), config=look.CONFIG, allowed_base_urls=[])
+
+
+def _drawn(words: Words, build: Callable[[bool], Chart], height: int, narrow_height: int) -> Html:
+    """Render both widths of a chart; `build` gets True for the narrow one."""
+    pieces = []
+    for kind, width, tall in (("wide", look.WIDE, height), ("narrow", look.NARROW, narrow_height)):
+        chart = build(kind == "narrow").properties(
+            width=width, height=tall, autosize=alt.AutoSizeParams(type="fit", contains="padding"))
+        svg = _svg(json.dumps(chart.to_dict(validate=False), sort_keys=True))
+        named = clean(svg, name=f"{words.name}-{kind[0]}", title=words.title, desc=words.desc)
+        pieces.append(f'<div class="{kind}">{named}</div>')
+    return Html("".join(pieces))
+
+
+def _data(rows: Sequence[dict[str, Any]]) -> alt.Chart:
+    """A chart over rows: the texts in _TEXTS, all else numbers, rounded and without NaN."""
+    names = list(dict.fromkeys(k for r in rows for k in r))
+    table = pl.DataFrame(rows, schema={n: pl.String if n in _TEXTS else pl.Float64 for n in names}, orient="row")
+    table = table.with_columns(pl.col(pl.Float64).fill_nan(None).round(4))
+    return alt.Chart(alt.InlineData(values=table.to_dicts()))
+
+
+def _axis(field: str, ends: Sequence[float], marks: Sequence[float], title: str | None = None) -> dict[str, Any]:
+    return {"shorthand": field, "title": title, "scale": alt.Scale(domain=list(ends), nice=False),
+            "axis": alt.Axis(values=list(marks))}
+
+
+def _across(rule: Rule, x: alt.X, y: Callable[[str], alt.Y], first: float, last: float) -> list[Chart]:
+    """A level line with its word above it at the left."""
+    base = _data([{"x": first, "x2": last, "y": rule.at, "label": rule.label}])
+    line = base.mark_rule(color=look.MUTED, strokeDash=[1, 0] if rule.is_solid else [5, 4])
+    text = base.mark_text(align="left", baseline="bottom", dx=4, dy=-2, color=look.MUTED)
+    return [line.encode(x=x, x2="x2:Q", y=y("y:Q")), text.encode(x=x, y=y("y:Q"), text="label:N")]
+
+
+def _line_ends(spots: Sequence[Spot], gap: float) -> list[dict[str, Any]]:
+    """Where each series' name stands: at its last point, moved up where two names would meet."""
+    last = {s.series: s for s in spots if s.series and s.value is not None}
+    ends: list[dict[str, Any]] = []
+    for name, spot in sorted(last.items(), key=lambda item: (item[1].value or 0.0, item[0])):
+        height = max(spot.value or 0.0, float(ends[-1]["y"]) + gap) if ends else spot.value
+        ends.append({"x": spot.x, "y": height, "name": name})
+    return ends
+
+
+def curve(words: Words, spots: Sequence[Spot], *, unit: str, x_title: str, rules: Sequence[Rule] = (),
+          band: tuple[float, float] | None = None, also: Sequence[float] = (), height: int = 330) -> Html:
+    """Lines over time, each with a band for its interval; one or two series, named at their ends."""
+    names = list(dict.fromkeys(s.series for s in spots))
+    ends, marks = look.domain([v for s in spots for v in (s.value, s.low, s.high)],
+                              also=[*also, *(r.at for r in rules), *(band or ())])
+    first, last = min(s.x for s in spots), max(s.x for s in spots)
+    rows = [{"x": s.x, "y": s.value, "low": s.low, "high": s.high, "tip": TIP + s.tip, "name": s.series} for s in spots]
+    tails = _line_ends(spots, (ends[1] - ends[0]) * 0.07)
+    paint = alt.Color("name:N", legend=None,
+                      scale=alt.Scale(domain=names, range=[look.C1, look.C2, look.C3][: len(names)]))
+    dash = alt.StrokeDash("name:N", legend=None,
+                          scale=alt.Scale(domain=names, range=[[1, 0], [7, 4], [2, 3]][: len(names)]))
+
+    def build(is_narrow: bool) -> Chart:
+        room = look.share_at_right(names, is_narrow) * (last - first)
+        x = alt.X(**_axis("x:Q", (first, last + room), look.ticks(first, last, 5 if is_narrow else 9), x_title))
+
+        def y(field: str) -> alt.Y:
+            return alt.Y(**_axis(field, ends, marks))
+
+        layers: list[Chart] = []
+        if band:
+            box = _data([{"x": first, "x2": last, "y": band[0], "y2": band[1]}])
+            layers.append(box.mark_rect(color=look.GRID).encode(x=x, x2="x2:Q", y=y("y:Q"), y2="y2:Q"))
+        layers.append(_data(rows).mark_area(opacity=0.2).encode(x=x, y=y("low:Q"), y2="high:Q", color=paint))
+        for rule in rules:
+            layers += _across(rule, x, y, first, last)
+        layers.append(_data(rows).mark_line().encode(x=x, y=y("y:Q"), color=paint, strokeDash=dash))
+        layers.append(_data(rows).mark_point(filled=True, size=40, opacity=1).encode(
+            x=x, y=y("y:Q"), color=paint, description="tip:N"))
+        if tails:
+            layers.append(_data(tails).mark_text(align="left", dx=9, fontWeight="bold").encode(
+                x=x, y=y("y:Q"), text="name:N", color=paint))
+        return alt.layer(*layers).properties(title=unit)
+
+    return _drawn(words, build, height, height - 50)
+
+
+def stack(words: Words, rows: Sequence[tuple[str, str, float, str]], parts: Sequence[str], colours: Sequence[str], *,
+          unit: str, x_title: str, shown: Sequence[str] | None = None, height: int = 290) -> Html:
+    """Stacked shares (%) of (column, part, share, tip), parts from the foot up; `shown` thins the column labels."""
+    columns = list(dict.fromkeys(r[0] for r in rows))
+    data = [{"label": c, "part": p, "y": y, "tip": TIP + t, "rank": float(parts.index(p))} for c, p, y, t in rows]
+
+    def build(is_narrow: bool) -> Chart:
+        labels = list(shown or columns)
+        labels = labels[::2] if is_narrow and len(labels) > 6 else labels
+        return _data(data).mark_bar(stroke=look.PAPER, strokeWidth=1).encode(
+            x=alt.X("label:N", title=x_title, sort=columns, axis=alt.Axis(values=labels),
+                    scale=alt.Scale(paddingInner=0.06, paddingOuter=0.02)),
+            y=alt.Y(**_axis("y:Q", (0, 100), (0, 25, 50, 75, 100))),
+            color=alt.Color("part:N", legend=None, scale=alt.Scale(domain=list(parts), range=list(colours))),
+            order=alt.Order("rank:Q"), description="tip:N",
+        ).properties(title=unit)
+
+    return _drawn(words, build, height, height - 30)
+
+
+def ladder(words: Words, rungs: Sequence[Rung], *, x_title: str, rules: Sequence[Rule] = (),
+           band: tuple[float, float] | None = None, also: Sequence[float] = ()) -> Html:
+    """Named rows: point, thick interval, thin outer interval, hollow point for the value before, text at the right."""
+    ends, marks = look.domain([v for r in rungs for v in (r.value, r.low, r.high, r.outer_low, r.outer_high, r.before)],
+                              also=[*also, *(r.at for r in rules), *(band or ())])
+    order = [r.label for r in rungs]
+    rows = [{"label": r.label, "x": r.value, "low": r.low, "high": r.high, "low2": r.outer_low, "high2": r.outer_high,
+             "before": r.before, "text": r.text, "tip": f"{TIP}{r.label}: {r.text}", "main": float(r.is_main)}
+            for r in rungs]
+    room, texts = look.label_room(order), look.label_room(r.text for r in rungs)
+    head = 44 if any(r.label for r in rules) else 22
+
+    def build(is_narrow: bool) -> Chart:
+        inside = (look.NARROW - 30) if is_narrow else (look.WIDE - room - texts - 50)
+        spread = (ends[1] - ends[0]) * (0 if is_narrow else texts / max(inside, 60))
+        x: dict[str, Any] = {"scale": alt.Scale(domain=[ends[0], ends[1] + spread], nice=False), "title": x_title,
+             "axis": alt.Axis(values=marks[::2] if is_narrow and len(marks) > 5 else marks, grid=True)}
+        y = alt.Y("label:N", sort=order, title=None, axis=None if is_narrow else alt.Axis(minExtent=room))
+        base = _data(rows).encode(y=y)
+        layers = [base.mark_rule(strokeWidth=1.5, color=look.C1).encode(x=alt.X("low2:Q", **x), x2="high2:Q"),
+                  base.mark_rule(strokeWidth=5, color=look.C1, opacity=0.45).encode(x=alt.X("low:Q", **x), x2="high:Q"),
+                  base.mark_point(filled=False, size=60, color=look.MUTED, opacity=1).encode(x=alt.X("before:Q", **x)),
+                  base.mark_point(filled=True, opacity=1, color=look.C1).encode(
+                      x=alt.X("x:Q", **x), description="tip:N", shape=alt.Shape("main:N", legend=None, scale=alt.Scale(
+                          domain=[1, 0], range=["diamond", "circle"])), size=alt.condition(
+                          "datum.main == 1", alt.value(110), alt.value(60)))]
+        lines: list[Chart] = [
+            _data([{"x": r.at}]).mark_rule(color=look.MUTED, strokeDash=[1, 0] if r.is_solid else [5, 4])
+            .encode(x=alt.X("x:Q", **x)) for r in rules]
+        lines += [_data([{"x": r.at, "text": r.label}])
+                  .mark_text(color=look.MUTED, baseline="bottom", align="left", dx=4)
+                  .encode(x=alt.X("x:Q", **x), y=alt.value(-4), text="text:N") for r in rules if r.label]
+        if band:
+            lines.insert(0, _data([{"x": band[0], "x2": band[1]}]).mark_rect(color=look.GRID)
+                         .encode(x=alt.X("x:Q", **x), x2="x2:Q"))
+        if is_narrow:
+            name = _data([{"label": r.label, "text": f"{r.label}: {r.text}" if r.text else r.label} for r in rungs])
+            layers.append(name.mark_text(align="left", dy=-16).encode(y=y, x=alt.value(2), text="text:N"))
+        else:
+            layers.append(base.mark_text(align="right").encode(x=alt.value("width"), text="text:N"))
+        return alt.layer(*lines, *layers)
+
+    return _drawn(words, build, head + 44 + 30 * len(rungs), head + 44 + 46 * len(rungs))
+
+
+def quarters(words: Words, points: Sequence[tuple[str, float | None, str]], *, unit: str, rules: Sequence[Rule] = (),
+             marked: Sequence[str] = (), height: int = 260) -> Html:
+    """A value a quarter, (label, value, tip), with level lines; `marked` quarters get a ring. None is a gap."""
+    ends, marks = look.domain([v for _, v, _ in points], also=[r.at for r in rules])
+    order = [label for label, _, _ in points]
+    rows = [{"label": q, "y": v, "tip": TIP + t, "main": float(q in marked)} for q, v, t in points]
+
+    def build(is_narrow: bool) -> Chart:
+        step = (3 if is_narrow else 1) if len(order) > 6 else 1
+        x = alt.X("label:N", sort=order, title=None, axis=alt.Axis(values=order[::-1][::step]),
+                  scale=alt.Scale(type="point", padding=0.4))
+
+        def y(field: str) -> alt.Y:
+            return alt.Y(**_axis(field, ends, marks))
+
+        base = _data(rows)
+        layers: list[Chart] = []
+        for rule in rules:
+            line = _data([{"y": rule.at, "label": rule.label}])
+            layers.append(line.mark_rule(color=look.MUTED, strokeDash=[1, 0] if rule.is_solid else [5, 4])
+                          .encode(y=y("y:Q")))
+            layers.append(line.mark_text(align="right", baseline="bottom", dy=-2, color=look.MUTED)
+                          .encode(y=y("y:Q"), x=alt.value("width"), text="label:N"))
+        layers.append(base.mark_line(color=look.C1, strokeWidth=1.4).encode(x=x, y=y("y:Q")))
+        layers.append(base.transform_filter("datum.main == 1").mark_point(
+            filled=False, size=260, color=look.C2, strokeWidth=2, opacity=1).encode(x=x, y=y("y:Q")))
+        layers.append(base.mark_point(filled=True, size=55, color=look.C1, opacity=1).encode(
+            x=x, y=y("y:Q"), description="tip:N"))
+        return alt.layer(*layers).properties(title=unit)
+
+    return _drawn(words, build, height, height)
+
+
+def dots(words: Words, values: Sequence[float], *, x_title: str, band: tuple[float, float], share_each: str) -> Html:
+    """Quantile dots, each an equal share of people, stacked in columns that break at the ends of the band."""
+    width = (band[1] - band[0]) / 8
+    heights: dict[int, int] = {}
+    rows: list[dict[str, Any]] = []
+    for v in sorted(values):
+        column = int((v - band[0]) // width)
+        heights[column] = heights.get(column, 0) + 1
+        rows.append({"x": band[0] + (column + 0.5) * width, "y": float(heights[column]), "tip": TIP + share_each})
+    ends, marks = look.domain([float(r["x"]) for r in rows], also=[0.0, *band], most=9)
+    tallest = max(heights.values(), default=1) + 1.0
+
+    def build(is_narrow: bool) -> Chart:
+        x: dict[str, Any] = {"scale": alt.Scale(domain=ends, nice=False), "title": x_title,
+             "axis": alt.Axis(values=marks[::2] if is_narrow else marks)}
+        y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[0, tallest]))
+        box = _data([{"x": max(band[0], ends[0]), "x2": min(band[1], ends[1])}])
+        zero = _data([{"x": 0.0}])
+        return alt.layer(
+            box.mark_rect(color=look.GRID).encode(x=alt.X("x:Q", **x), x2="x2:Q"),
+            zero.mark_rule(color=look.MUTED).encode(x=alt.X("x:Q", **x)),
+            _data(rows).mark_point(filled=True, opacity=1, color=look.C1, size=60 if is_narrow else 150).encode(
+                x=alt.X("x:Q", **x), y=y, description="tip:N"))
+
+    return _drawn(words, build, int(60 + 17 * tallest), int(60 + 13 * tallest))

@@ -1,0 +1,49 @@
+"""Which pages an edition has, which sections a page has, and in which order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from pipeline.report import openings, sections_people, sections_pressure, sections_time, sections_training
+from pipeline.report.look import Look
+from pipeline.report.render import page, write_text
+from pipeline.report.twins import results_json
+from pipeline.report.views import Opening, Page, PageMeta, Section
+from pipeline.report.words import catalogue
+from pipeline.results import ResultSet
+
+QUARTER = (
+    Section("quarter", "who", sections_people.who),
+    Section("quarter", "counted", sections_people.counted),
+    Section("quarter", "records", sections_people.records),
+    Section("quarter", "safety", sections_training.safety),
+    Section("quarter", "dose", sections_training.dose),
+    Section("quarter", "effort", sections_training.effort),
+    Section("quarter", "settings", sections_training.settings),
+    Section("quarter", "gains", sections_pressure.gains),
+    Section("quarter", "past_error", sections_pressure.past_error),
+    Section("quarter", "model", sections_pressure.model),
+    Section("quarter", "over_time", sections_time.over_time),
+    Section("quarter", "sites", sections_time.sites),
+    Section("quarter", "cautions", sections_time.cautions),
+    Section("quarter", "made", sections_time.made),
+)
+SECTIONS: Mapping[Page, tuple[Section, ...]] = {"quarter": QUARTER}
+OPENINGS: Mapping[Page, Callable[[Look], Opening]] = {"quarter": openings.quarter}
+PAGES: Mapping[str, tuple[Page, ...]] = {"internal": ("quarter",), "shared": ("quarter",)}
+
+
+def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:
+    """Make the pages of one edition: file name to HTML."""
+    made: dict[str, str] = {}
+    for name in PAGES[meta.edition]:
+        look = Look.at(results, ("common", name), catalogue(), meta)
+        made[f"{name}.html"] = page(name, look, OPENINGS[name](look), SECTIONS[name])
+    return made
+
+
+def write(results: ResultSet, out: Path, meta: PageMeta) -> list[Path]:
+    """Write one edition into `out`: its pages and results.json. The results of the shared edition come protected."""
+    made = pages(results, meta) | {"results.json": results_json(results, meta)}
+    return [write_text(out / name, text) for name, text in made.items()]

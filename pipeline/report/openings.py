@@ -1,0 +1,88 @@
+"""The first screen of each page: computed sentences and key figures."""
+
+from __future__ import annotations
+
+from pipeline.report.look import Look
+from pipeline.report.svg import sparkline
+from pipeline.report.views import NOTHING, Html, KeyFigure, Opening
+from pipeline.report.words import count, estimate, interval, is_hidden, people, quarter_name, value, with_unit
+from pipeline.results import Result
+
+
+def quarter(look: Look) -> Opening:
+    """What the clinic's meeting needs first."""
+    return Opening(tuple(s for s in (_people_line(look), _gain_line(look), _dose_line(look), _effort_line(look),
+                                     _safety_line(look)) if s), _quarter_figures(look))
+
+
+def _people_line(look: Look) -> str:
+    this, last = (look.one("who", "people", f"period={p}") for p in ("this", "last"))
+    if this is None:
+        return look.say("quarter.open.nobody", quarter=quarter_name(look.meta.quarter))
+    new = look.one("who", "people", "period=this;standing=new")
+    return look.say("quarter.open.people", n=people(this), last=people(last, "no figure"), new=people(new, "no figure"))
+
+
+def _gain_line(look: Look) -> str:
+    gain = look.one("gains", "gain_cmh2o", "pressure=mip", 12)
+    if gain is None or gain.value is None:
+        return look.say("quarter.open.no_gain", why=(gain.text if gain else "") or "no comparable later test")
+    sham = look.one("gains", "sham_arm_rise_cmh2o", "pressure=mip;condition_group=any")
+    beside = look.say("quarter.open.sham", low=f"{sham.low:.0f}", high=f"{sham.high:.0f}") \
+        if sham and sham.low is not None and sham.high is not None else ""
+    return f"{look.say('quarter.open.gain', gain=estimate(gain), n=people(gain))} {beside}".strip()
+
+
+def _dose_line(look: Look) -> str:
+    this, last = (look.one("dose", "session_adherence_pct", f"period={p}") for p in ("this", "last"))
+    if this is None or this.value is None:
+        return look.say("quarter.open.no_dose")
+    return look.say("quarter.open.dose", value=with_unit(this), quartiles=interval(this), n=people(this),
+                    last=with_unit(last, "no figure"))
+
+
+def _effort_line(look: Look) -> str:
+    share = look.one("effort", "effort_share_pct", "period=this;class=in")
+    unknown = look.one("effort", "effort_share_pct", "period=this;class=not recorded")
+    if share is None or share.value is None:
+        return look.say("quarter.open.no_effort")
+    return look.say("quarter.open.effort", share=with_unit(share), unknown=with_unit(unknown), n=people(share))
+
+
+def _safety_line(look: Look) -> str:
+    serious = look.one("safety", "serious", "period=this")
+    early = look.one("safety", "early_stops", "period=this")
+    if serious is None and early is None:
+        return look.say("quarter.open.no_safety")
+    hits = serious.hits if serious and serious.hits is not None else None
+    return look.say("quarter.open.safety", n=people(serious), serious=count(hits), early=people(early))
+
+
+def past(look: Look, statistic: str, group: str) -> Html:
+    """A small line of a statistic over the quarters."""
+    rows = [r for r in look.many("over_time", statistic) if r.group == group]
+    return sparkline([r.value for r in rows], look.say("page.spark", quarters=count(len(rows)))) if rows else NOTHING
+
+
+def _figure(look: Look, key: str, result: Result | None, shown: str, spark: Html = NOTHING) -> KeyFigure | None:
+    if result is None:
+        return None
+    beneath = result.text if is_hidden(result) else look.say(f"{key}_beneath", n=people(result), ci=interval(result),
+                                                             quartiles=interval(result))
+    return KeyFigure(shown, look.say(key), beneath, spark)
+
+
+def _quarter_figures(look: Look) -> tuple[KeyFigure, ...]:
+    who, gain = look.one("who", "people", "period=this"), look.one("gains", "gain_cmh2o", "pressure=mip", 12)
+    dose, logged = (look.one("dose", s, "period=this") for s in ("session_adherence_pct", "logged_pct"))
+    effort = look.one("effort", "in_band_pct", "period=this")
+    made = (
+        _figure(look, "quarter.open.fig_people", who, people(who)),
+        _figure(look, "quarter.open.fig_gain", gain, ("+" if gain and (gain.value or 0) > 0 else "") + value(gain),
+                past(look, "median_gain12_cmh2o", "pressure=mip")),
+        _figure(look, "quarter.open.fig_dose", dose, with_unit(dose),
+                past(look, "median_session_adherence_pct", "all")),
+        _figure(look, "quarter.open.fig_effort", effort, with_unit(effort), past(look, "median_in_band_pct", "all")),
+        _figure(look, "quarter.open.fig_logged", logged, with_unit(logged)),
+    )
+    return tuple(f for f in made if f is not None)

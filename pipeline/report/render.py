@@ -1,0 +1,76 @@
+"""The one door to the template engine, and the one place of this room that writes files."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import jinja2
+
+from pipeline import assets
+from pipeline.report.look import Look
+from pipeline.report.views import Html, Opening, Page, Said, Section, SectionView, view
+from pipeline.report.words import day_name, quarter_days, quarter_name
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A section as the template sees it."""
+
+    id: str
+    question: str
+    view: SectionView
+    cannot_tell: str
+
+
+@lru_cache(maxsize=1)
+def _engine() -> jinja2.Environment:
+    return jinja2.Environment(loader=jinja2.FunctionLoader(lambda name: assets.text("reports", name)), autoescape=True,
+                              undefined=jinja2.StrictUndefined, trim_blocks=True, keep_trailing_newline=True)
+
+
+def script_hash(script: str) -> str:
+    """The name by which the page's own policy knows its only script."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+
+
+def seen(section: Section, look: Look) -> SectionView:
+    """Build a section, or say in a sentence why it is empty; states of parts of a section stand below it."""
+    rows = look.section(section.id)
+    states = tuple(r.text for r in rows if r.statistic == "state" and r.text)
+    if section.needs_rows and all(r.statistic == "state" for r in rows):
+        words = states or (look.say("page.no_results"),)
+        return SectionView((Said(words, "empty"),), gap=words[0])
+    built = section.build(look)
+    return view(*built.blocks, Said(states, "note") if states else None, gap=built.gap)
+
+
+def page(name: Page, look: Look, opening: Opening, sections: Sequence[Section]) -> str:
+    """Return one page as text: one file that needs no other."""
+    say, meta = look.say, look.meta
+    printed = [Printed(s.id, say(f"{name}.{s.id}.question"), seen(s, look),
+                       look.texts.get(f"{name}.{s.id}.cannot_tell")) for s in sections]
+    scripts = ("page.js", "worklist.js") if name == "stalled" else ("page.js",)
+    script = "".join(assets.text("reports", n) for n in scripts)
+    about = say("page.about", readers=say(f"{name}.readers"), quarter=quarter_name(meta.quarter),
+                days=quarter_days(meta.quarter), until=day_name(meta.data_until_on))
+    margin = say(f"page.margin_{meta.edition}")
+    return _engine().get_template("page.html.j2").render(
+        page=name, meta=meta, say=say, opening=opening, sections=printed, about=about,
+        title=f"{say(f'{name}.title')} · {quarter_name(meta.quarter)} · {say(f'page.short_{meta.edition}')}",
+        style=Html(assets.text("reports", "page.css")), script=Html(script), script_hash=script_hash(script),
+        page_rule=Html(f'@page{{@top-left{{content:"{margin}";font:9pt sans-serif;color:#5f6773}}}}'),
+    )
+
+
+def write_text(path: Path, text: str) -> Path:
+    """Write a text file whole (temporary file, then rename) with Unix line ends; return its path."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    half = path.with_name(path.name + ".part")
+    half.write_bytes(text.encode("utf-8"))
+    half.replace(path)
+    return path

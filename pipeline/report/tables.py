@@ -1,0 +1,84 @@
+"""The one door to great_tables: rows of text in, a table with pinned ids out; the library's styles are thrown away."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+
+import polars as pl
+from great_tables import GT
+
+from pipeline.report.svg import bar
+from pipeline.report.views import Html, Table
+
+_STYLE = re.compile(r"<style>.*?</style>", re.S)
+_FRAME = re.compile(r'<div id="([^"]+)" style="[^"]*">')
+_NOISE = re.compile(r' (?:data-quarto-[a-z-]+="[^"]*"|rowspan="1"|colspan="1")')
+_BLANKS = re.compile(r"\n\s*")
+_BAR = re.compile("\u2063bar([0-9.]+)\u2063")
+_INDENT = re.compile("\u2063in([0-9])\u2063")
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: heading, and whether its cells are numbers (set to the right) or words."""
+
+    heading: str
+    is_number: bool = True
+
+
+def with_bar(text: str, share: float | None) -> str:
+    """Put a small bar (share of 0 to 1) before a cell's text; without a share the text alone."""
+    return text if share is None else f"\u2063bar{share:.3f}\u2063{text}"
+
+
+def indented(text: str, steps: int) -> str:
+    """Set a row's name in by some steps."""
+    return f"\u2063in{steps}\u2063{text}" if steps else text
+
+
+def table(name: str, caption: str, columns: Sequence[Column], rows: Sequence[Sequence[str]],
+          groups: Sequence[str] = ()) -> Table:
+    """Build a table from text cells; the first column names the rows. Every cell is escaped.
+
+    `groups`, one a row, puts a heading over each run of rows with the same group.
+    """
+    keys = [f"c{i}" for i in range(len(columns))]
+    frame = pl.DataFrame([dict(zip(keys, row, strict=True)) for row in rows], schema=dict.fromkeys(keys, pl.String))
+    frame = frame.with_columns(pl.Series("group", list(groups), dtype=pl.String)) if groups else frame
+    built = GT(frame, rowname_col="c0", groupname_col="group" if groups else None, id=name)
+    built = built.tab_stubhead(columns[0].heading)
+    built = built.cols_label({k: c.heading for k, c in zip(keys[1:], columns[1:], strict=True)})
+    numbers = [k for k, c in zip(keys, columns, strict=True) if c.is_number and k != "c0"]
+    words = [k for k in keys[1:] if k not in numbers]
+    built = built.cols_align("right", columns=numbers) if numbers else built
+    built = built.cols_align("left", columns=words) if words else built
+    return Table(_own(built.as_raw_html(), name, caption))
+
+
+def _plain_ids(html: str, name: str) -> str:
+    """Number the ids that the library makes from headings: a blank inside an id would break `headers`."""
+    made = list(dict.fromkeys(i for i in re.findall(r' id="([^"]+)"', html) if i != name))
+    by_length = sorted(enumerate(made), key=lambda pair: (-len(pair[1]), pair[0]))
+
+    def renamed(found: re.Match[str]) -> str:
+        ids = found.group(2)
+        for place, old in by_length:
+            ids = re.sub(rf"(?<![^ ]){re.escape(old)}(?![^ ])", f"\0{place}", ids)
+        return f'{found.group(1)}"{ids}"'.replace("\0", f"{name}-")
+
+    return re.sub(r'( (?:id|headers)=)"([^"]+)"', renamed, html)
+
+
+def _own(html: str, name: str, caption: str) -> Html:
+    """Replace the library's styles and frame by a caption and a labelled section that can be scrolled by keyboard."""
+    html = _BLANKS.sub("", _NOISE.sub("", _STYLE.sub("", html)))
+    html = _FRAME.sub(lambda m: f'<section class="scroll" id="{m.group(1)}" tabindex="0" '
+                                f'aria-labelledby="{name}-cap">', html, count=1)
+    html = _plain_ids(html.replace("</div>", "</section>"), name)
+    head, mark, rest = html.partition('<table class="gt_table">')
+    body = f'{head}{mark}<caption id="{name}-cap">{escape(caption)}</caption>{rest}'
+    body = _INDENT.sub(lambda m: f'<span class="in{m.group(1)}"></span>', body)
+    return Html(_BAR.sub(lambda m: bar(float(m.group(1))), body))

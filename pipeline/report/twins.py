@@ -1,0 +1,45 @@
+"""The machine's editions of the pages: results as JSON, frames as CSV."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.report.render import write_text
+from pipeline.report.views import PageMeta
+from pipeline.results import Result, ResultSet
+
+#: Bits below the twelfth digit depend on the machine, not on the data.
+DIGITS = 12
+
+
+def _stable(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(f"{value:.{DIGITS}g}") if math.isfinite(value) else None
+    return value
+
+
+def as_dict(result: Result) -> dict[str, Any]:
+    """A result with its key; empty fields are left out."""
+    fields = {k: _stable(v) for k, v in asdict(result).items() if v not in (None, "")}
+    return {"key": result.key} | fields
+
+
+def results_json(results: ResultSet, meta: PageMeta) -> str:
+    """All results and what the head of the pages says, as JSON; one result a line."""
+    head = json.dumps({"schema_version": 1, **asdict(meta)}, ensure_ascii=False, indent=1).removesuffix("\n}")
+    lines = ",\n".join(json.dumps(as_dict(r), ensure_ascii=False) for r in results.rows)
+    return f'{head},\n "results": [\n{lines}\n]\n}}\n'
+
+
+def write_table(frame: pl.DataFrame, path: Path) -> Path:
+    """Write a frame as CSV (comma, Unix line ends, empty for null); text that a spreadsheet would run is disarmed."""
+    texts = pl.col(pl.String)
+    safe = frame.with_columns(pl.when(texts.str.contains(r"^[=+\-@\t\r]")).then(pl.concat_str(pl.lit("'"), texts))
+                              .otherwise(texts))
+    return write_text(path, safe.write_table())

@@ -1,0 +1,159 @@
+"""What a page is made of, before it is HTML: frozen pieces that the templates lay out and nothing else decides."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from pipeline.report.look import Look
+
+Edition = Literal["internal", "shared"]
+Page = Literal["index", "quarter", "protocols", "stalled"]
+
+
+class Html(str):
+    """Markup of our own making: the templates put it in as it is; every other string is escaped."""
+
+    __slots__ = ()
+
+    def __html__(self) -> str:
+        return str(self)
+
+
+NOTHING = Html("")
+
+
+@dataclass(frozen=True)
+class PageMeta:
+    """What the head and foot of every page say: edition, quarter ("2026Q3"), last day of the data (ISO), and hashes."""
+
+    edition: Edition
+    quarter: str
+    data_until_on: str
+    settings_hash: str
+    data_hash: str
+    program_version: str
+    command: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as HTML, with its caption inside."""
+
+    html: Html
+    kind: Literal["table"] = "table"
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A chart: claim (computed), measure with group and unit, how to read it, drawing, caution, numbers behind it."""
+
+    id: str
+    claim: str
+    measure: str
+    reading: str
+    drawing: Html
+    numbers: Html
+    caution: str = ""
+    key: Html = NOTHING
+    kind: Literal["figure"] = "figure"
+
+
+@dataclass(frozen=True)
+class Said:
+    """Sentences. `tone` is how they stand: plain, empty (an empty state), note, or list."""
+
+    sentences: tuple[str, ...]
+    tone: Literal["plain", "empty", "note", "list"] = "plain"
+    kind: Literal["said"] = "said"
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading inside a section."""
+
+    text: str
+    kind: Literal["heading"] = "heading"
+
+
+@dataclass(frozen=True)
+class Fold:
+    """Blocks behind a summary line; open or closed at first."""
+
+    summary: str
+    blocks: tuple[Block, ...]
+    kind: Literal["fold"] = "fold"
+
+
+@dataclass(frozen=True)
+class Side:
+    """Blocks that stand side by side where there is room."""
+
+    blocks: tuple[Block, ...]
+    kind: Literal["side"] = "side"
+
+
+@dataclass(frozen=True)
+class Raw:
+    """Markup of our own making that has a form of its own (the worklist)."""
+
+    html: Html
+    kind: Literal["raw"] = "raw"
+
+
+Block = Table | Figure | Said | Heading | Fold | Side | Raw
+
+
+@dataclass(frozen=True)
+class SectionView:
+    """A section ready to print. `gap` says in a few words why it is empty; "" means that it has something to show."""
+
+    blocks: tuple[Block, ...]
+    gap: str = ""
+
+
+@dataclass(frozen=True)
+class KeyFigure:
+    """One large number with what it counts, its denominator or what is missing, and a small line of its past."""
+
+    value: str
+    label: str
+    beneath: str
+    spark: Html = NOTHING
+
+
+@dataclass(frozen=True)
+class Opening:
+    """The first screen under the title: three to five computed sentences and three or four key figures."""
+
+    sentences: tuple[str, ...]
+    figures: tuple[KeyFigure, ...]
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of a page: its question opens it, what it cannot tell closes it (texts `<page>.<id>.question`)."""
+
+    page: Page
+    id: str
+    build: Callable[[Look], SectionView]
+    needs_rows: bool = True
+
+
+def view(*blocks: Block | None, gap: str = "") -> SectionView:
+    """Make a section from the blocks that exist."""
+    return SectionView(tuple(b for b in blocks if b is not None), gap)
+
+
+def side(*blocks: Block | None) -> Block | None:
+    """Set the blocks that exist side by side; one alone stands as it is."""
+    kept = tuple(b for b in blocks if b is not None)
+    return Side(kept) if len(kept) > 1 else next(iter(kept), None)
+
+
+def said(*sentences: str, tone: Literal["plain", "empty", "note", "list"] = "plain") -> Said | None:
+    """Make a paragraph of the sentences that are not empty; None when none is left."""
+    kept: Sequence[str] = [s for s in sentences if s]
+    return Said(tuple(kept), tone) if kept else None
