@@ -55,7 +55,7 @@ def sql_files() -> dict[str, str]:
 
 
 def references(texts: Mapping[str, str]) -> dict[str, set[str]]:
-    """Tables that each text reads, as schema.table. RmtError names the place where one is not one well-formed SELECT."""
+    """Tables that each text reads, as schema.table. RmtError names the place of a text that is not one SELECT."""
     with duckdb.connect(":memory:") as parser:
         trees = {
             name: json.loads(parser.execute("select json_serialize_sql(?)", [text]).fetchall()[0][0])

@@ -19,7 +19,10 @@ joined as (
 ),
 cumulated as (
   select
-    j.*,
+    j.client_key, j.course_no, j.pressure, j.tested_on, j.test_no, j.value_cmh2o, j.is_baseline, j.week, j.place_back,
+    j.time12, j.efforts_kept, j.instrument, j.same_tester, j.mouthpiece, j.posture, j.metric, j.first_ever,
+    j.prior_test_days, j.interval_weeks, j.interval_adherence, j.interval_logged_share, j.interval_in_band_share,
+    j.illness_days,
     case when sum(j.dose_gap) over so_far = 0 then coalesce(sum(j.dose_added) over so_far, 0) end as dose_d,
     case when sum(j.bound_gap) over so_far = 0 then coalesce(sum(j.dose_added_low) over so_far, 0) end as dose_d_low,
     case when sum(j.bound_gap) over so_far = 0 then coalesce(sum(j.dose_added_high) over so_far, 0) end as dose_d_high,

@@ -1,6 +1,7 @@
 -- one row per site, quarter, source and kind: untoward events and sessions broken off, counted before every filter
 -- Rows of clients who are not there and of held keys are in; so are rows set aside, whose kind is not known
--- ('set_aside'): a set-aside event is an event, a set-aside session may or may not have been broken off (n_rows 0).
+-- ('set_aside'; rows told twice count once): a set-aside event is an event, a set-aside session may or may not have
+-- been broken off (n_rows 0).
 with
 told as (
   select r.client_key, 'events' as source, r.kind, r.event_on as day_on,
@@ -17,9 +18,12 @@ told as (
     and r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)
 ),
 rows_aside as (
-  select distinct a.file, a.line, a.table_name as source, a.site, a.client_key_ok, a.occurred_on
+  select distinct
+    a.table_name as source, a.site, a.client_key_ok, a.occurred_on,
+    case when a.rule like '%.row.conflict' then '' else a.file end as file,
+    case when a.rule like '%.row.conflict' then 0 else a.line end as line
   from settled.set_aside as a
-  where a.table_name in ('events', 'sessions')
+  where a.table_name in ('events', 'sessions') and a.rule not like '%.row.repeated'
 ),
 every as (
   select

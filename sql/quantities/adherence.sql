@@ -1,5 +1,6 @@
 -- one row per course: three adherences with and without pauses, with bounds for weeks not logged, and effort in band
--- Nothing is capped. low: weeks not logged as none done. high: as fully done, or at the logged share where that is more.
+-- Nothing is capped. low: weeks not logged as none done. high: as fully done, or at the logged share where that is
+-- more.
 with
 sums as (
   select

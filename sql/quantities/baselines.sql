@@ -23,7 +23,7 @@ judged as (
 ),
 placed as (
   select
-    j.*,
+    j.client_key, j.course_no, j.pressure, j.tested_on, j.best_cmh2o, j.test_no, j.series_no, j.side,
     row_number() over (
       partition by j.client_key, j.course_no, j.pressure, j.side order by j.tested_on desc
     ) as place_back

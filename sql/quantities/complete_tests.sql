@@ -1,14 +1,18 @@
 -- one row per course or test day and item of testing, in the quarter in which it fell due
--- A 12-week test falls due in the quarter in which its window ends, for courses that ran until the window began.
+-- A 12-week test falls due in the quarter in which its window ends, where there is a baseline and the course ran until
+-- the window began. A MEP baseline is expected where MEP was tested at all in the course.
 with
 courses as (
   select
     g.site, g.pressure, g.baseline_on, g.at12_on, c.from_on, p.data_until_on,
     cast(c.week0_on + interval (7 * s.window_12_low_weeks) day as date) as window_from_on,
     cast(c.week0_on + interval (7 * s.window_12_high_weeks) day as date) as window_until_on,
-    c.last_on
+    c.last_on,
+    b.no_baseline_reason is null or b.no_baseline_reason <> 'no_test' as is_tested
   from quantities.gains as g
   inner join settled.courses as c on c.client_key = g.client_key and c.course_no = g.course_no
+  inner join quantities.baselines as b
+    on b.client_key = g.client_key and b.course_no = g.course_no and b.pressure = g.pressure
   cross join settings.current as s
   cross join settled.span as p
 )
@@ -19,6 +23,7 @@ select
   1 as expected,
   case when k.baseline_on is not null then 1 else 0 end as filled
 from courses as k
+where k.pressure = 'mip' or k.baseline_on is not null or k.is_tested
 union all
 select
   k.site,
@@ -27,7 +32,7 @@ select
   1 as expected,
   case when k.at12_on is not null then 1 else 0 end as filled
 from courses as k
-where k.last_on >= k.window_from_on and k.window_until_on <= k.data_until_on
+where k.baseline_on is not null and k.last_on >= k.window_from_on and k.window_until_on <= k.data_until_on
 union all
 select
   c.site,

@@ -1,5 +1,6 @@
 -- one row per course and pressure: baseline, the comparable test nearest 12 weeks, the last comparable test, gains
--- % predicted uses, of the equations that cover the client, the one named first in the reference; `equation` says which.
+-- % predicted uses, of the equations that cover the client, the one named first in the reference; `equation` says
+-- which.
 with
 judged as (
   select

@@ -1,6 +1,6 @@
--- one row per comparable test day after the baseline: shares of its interval, and what the interval adds to dose and effort
--- Days not logged take the share of their own interval, else that of the earlier intervals; with neither the addition is
--- null. low and high: days not logged as none and as fully done (or at the logged share where that is more); effort not
+-- one row per comparable test day after the baseline: shares of its interval, and what it adds to dose and effort
+-- Days not logged take the share of their own interval, else that of the earlier intervals; with neither the addition
+-- is null. low and high: days not logged as none and as fully done (or at the logged share where that is more); effort not
 -- rated as out of and in the band. An interval without a session adds no effort. Additions are in 12-week units.
 with
 before as (
@@ -18,7 +18,8 @@ before as (
 ),
 shares as (
   select
-    b.*,
+    b.client_key, b.course_no, b.pressure, b.tested_on, b.interval_weeks, b.course_days, b.known_days, b.illness_days,
+    b.prescribed, b.effort_units, b.rated_units, b.in_band_units,
     cast(b.course_days as double) / 84 as span12,
     b.done / nullif(b.prescribed_known, 0) as own_share,
     coalesce(b.done / nullif(b.prescribed_known, 0), b.done_before / nullif(b.prescribed_before, 0)) as share,

@@ -1,4 +1,5 @@
--- one row per comparable test day after the baseline: what happened from the test before it (or week 0) to the day before
+-- one row per comparable test day after the baseline: what happened since the test before it (or week 0), this day not
+-- included
 with
 spans as (
   select

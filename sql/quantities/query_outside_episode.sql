@@ -1,4 +1,4 @@
--- one row per client and table with rows on days that lie in no episode (after a death they have a question of their own)
+-- one row per client and table with rows on days that lie in no episode (after a death: see training_after_death)
 with
 after_death as (
   select e.client_key, min(e.last_on) as last_on

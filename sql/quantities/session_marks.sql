@@ -1,4 +1,4 @@
--- one row per session that counts: effort against the band in force, easing, steps of the resistance setting
+-- one row per session: effort against the band in force, easing, steps of the resistance setting
 -- A session with 0 breaths (or 0 sets) was logged and not done. Steps are told within one device class, against the
 -- last setting that was noted; a session is a step up if either setting rose, and both if one rose and one fell.
 with
@@ -13,7 +13,6 @@ placed as (
   from settled.sessions as t
   inner join quantities.course_days as d
     on d.client_key = t.client_key and d.course_no = t.course_no and d.day_on = t.session_on
-  where t.same_slot_no = 1
   window before as (
     partition by t.client_key, t.course_no, d.device_class order by t.session_on, t.slot, t.file, t.line
     rows between unbounded preceding and 1 preceding

@@ -32,7 +32,8 @@ days as (
 ),
 judged as (
   select
-    d.*,
+    d.client_key, d.course_no, d.pressure, d.tested_on, d.best_cmh2o, d.second_cmh2o, d.n_efforts, d.metric,
+    d.lung_volume, d.posture, d.mouthpiece, d.instrument, d.same_tester, d.test_reason,
     not d.is_best_only and (d.is_all or d.n_efforts > 1) as is_known
   from days as d
 )

@@ -15,7 +15,8 @@ counted as (
 ),
 placed as (
   select
-    c.*,
+    c.client_key, c.course_no, c.week_no, c.week_from_on, c.sessions_done, c.breaths_done, c.usual_effort,
+    c.effort_scale,
     row_number() over (partition by c.client_key, c.course_no, c.week_no order by c.week_from_on desc) as place_back
   from counted as c
 )

@@ -47,8 +47,9 @@ select
     else t.session_on
   end as week0_on,
   o.last_on,
-  z.to_on is null and o.last_on = p.data_until_on as is_open,
-  z.end_reason, a.assigned_by, a.aim, a.planned_weeks,
+  o.last_on = p.data_until_on and (z.to_on is null or z.to_on > p.data_until_on) as is_open,
+  case when z.to_on <= p.data_until_on or o.last_on < p.data_until_on then z.end_reason end as end_reason,
+  a.assigned_by, a.aim, a.planned_weeks,
   coalesce(z.goal_mip_cmh2o, a.goal_mip_cmh2o) as goal_mip_cmh2o,
   coalesce(z.goal_mep_cmh2o, a.goal_mep_cmh2o) as goal_mep_cmh2o,
   a.referral_reason, a.other_rehabilitation,

@@ -7,8 +7,7 @@ current_rows as (
   select
     r.client_key, r.episode_no, r.site, r.protocol, r.from_on, r.assigned_by, r.aim, r.planned_weeks, r.to_on,
     r.end_reason, r.continues_episode_no, r.goal_mip_cmh2o, r.goal_mep_cmh2o, r.referral_reason,
-    r.other_rehabilitation, r.file, r.line, p.data_until_on,
-    row_number() over (partition by r.client_key, r.episode_no order by r.from_batch desc, r.line desc) as newest
+    r.other_rehabilitation, r.file, r.line, p.data_until_on
   from received.episodes as r
   cross join settings.current as s
   cross join settled.span as p
@@ -22,7 +21,6 @@ once as (
     case when e.continues_episode_no < e.episode_no then e.continues_episode_no end as earlier_no,
     lead(e.from_on) over (partition by e.client_key order by e.from_on, e.episode_no) as next_from_on
   from current_rows as e
-  where e.newest = 1
 ),
 links as (
   select a.client_key, a.episode_no, coalesce(b.episode_no, a.episode_no) as first_no
@@ -57,4 +55,3 @@ select
 from current_rows as e
 inner join once as o on o.client_key = e.client_key and o.episode_no = e.episode_no
 inner join courses as k on k.client_key = e.client_key and k.episode_no = e.episode_no
-where e.newest = 1

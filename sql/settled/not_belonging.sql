@@ -1,4 +1,4 @@
--- one row per row of the input that belongs nowhere yet: no such client, no episode of the client, or no episode that day
+-- one row per row of the input that belongs nowhere yet: no such client, no episode of it, or none on that day
 -- Held keys are not told here: they have a question of their own. Days after the end of the data are not looked at.
 with
 rows_told as (

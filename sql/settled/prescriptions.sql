@@ -1,13 +1,12 @@
--- one row per dose, with its course and the days on which it holds: until the next row of the client or the course's end
--- A dose written down before a course starts holds from its start. Of two rows of one day the later one counts.
+-- one row per dose, with its course and the days on which it holds: until the client's next row or the course's end
+-- A dose written down before a course starts holds from its start.
 with
 belonging as (
   select
     r.client_key, c.course_no, r.from_on, r.sets_per_session, r.breaths_per_set, r.sessions_per_day, r.days_per_week,
     r.rest_s, r.inhale_setting, r.exhale_setting, r.inhale_load_cmh2o, r.exhale_load_cmh2o, r.device_class,
     r.effort_low, r.effort_high, r.decided_by, r.change_reason, r.recorded_on, r.file, r.line,
-    c.from_on as course_from_on, c.last_on as course_last_on,
-    row_number() over (partition by r.client_key, r.from_on order by r.from_batch desc, r.line desc) as newest
+    c.from_on as course_from_on, c.last_on as course_last_on
   from received.prescriptions as r
   cross join settings.current as s
   cross join settled.span as p
@@ -29,4 +28,3 @@ select
     b.course_last_on
   ) as holds_until_on
 from belonging as b
-where b.newest = 1

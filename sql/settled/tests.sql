@@ -7,10 +7,7 @@ belonging as (
     r.client_key, c.course_no, r.tested_on, r.pressure, r.effort_no, r.value, r.unit, r.metric, r.lung_volume,
     r.posture, r.mouthpiece, r.instrument, r.acceptable, r.efforts_recorded, r.same_tester, r.test_reason,
     r.not_done_reason, r.file, r.line, u.cmh2o_per_unit,
-    max(r.value) over (partition by r.from_batch, r.file, r.pressure) as largest_in_file,
-    row_number() over (
-      partition by r.client_key, r.tested_on, r.pressure, r.effort_no order by r.from_batch desc, r.line desc
-    ) as newest
+    max(r.value) over (partition by r.from_batch, r.file, r.pressure) as largest_in_file
   from received.tests as r
   cross join settings.current as s
   cross join settled.span as p
@@ -27,4 +24,3 @@ select
   b.metric, b.lung_volume, b.posture, b.mouthpiece, b.instrument, b.acceptable, b.efforts_recorded, b.same_tester,
   b.test_reason, b.not_done_reason, b.file, b.line
 from belonging as b
-where b.newest = 1

@@ -5,9 +5,7 @@ belonging as (
   select
     r.client_key, e.course_no, r.week_from_on, r.returned, r.days_trained, r.sessions_done, r.breaths_done,
     r.usual_effort, r.effort_scale, r.file, r.line,
-    row_number() over (
-      partition by r.client_key, r.week_from_on order by r.from_batch desc, r.line desc, e.from_on
-    ) as first_place
+    row_number() over (partition by r.client_key, r.week_from_on order by e.from_on) as place
   from received.weekly_logs as r
   cross join settings.current as s
   cross join settled.span as p
@@ -21,4 +19,4 @@ select
   b.client_key, b.course_no, b.week_from_on, b.returned, b.days_trained, b.sessions_done, b.breaths_done,
   b.usual_effort, b.effort_scale, b.file, b.line
 from belonging as b
-where b.first_place = 1
+where b.place = 1
