@@ -72,13 +72,14 @@ def level_cmh2o(person: Person, truth: OutcomeTruth, pressure: str) -> float:
 
 
 def true_gain(person: Person, truth: OutcomeTruth, pressure: str, w: float, dose: float, effort: float) -> float:
-    """Return the true gain since the start, in cmH2O: a planted path, or the model."""
+    """Return the true gain since the start, in cmH2O: the model, and the path of a planted kind."""
+    added = 0.0
     if person.kind is not None:
         weeks, gains = zip(*person.kind.path, strict=True)
-        return float(np.interp(w * 12, weeks, gains)) * (1.0 if pressure == "mip" else 1.2)
+        added = float(np.interp(w * 12, weeks, gains)) * (1.0 if pressure == "mip" else 1.2)
     mean = (truth.gain12 + truth.protocol_gain12[person.protocol]) * shape(w, truth.saturation)
-    slope = truth.site_slope[person.site] + person.u[pressure][1]
-    return mean + slope * w + truth.dose * dose + truth.effort * effort
+    slope = truth.site_slope[person.site] + float(person.u[pressure][1])
+    return mean + slope * w + truth.dose * dose + truth.effort * effort + added
 
 
 def step_cmh2o(scenario: Scenario, site: str, day: date, pressure: str) -> float:
@@ -97,7 +98,7 @@ def measure(person: Person, scenario: Scenario, training: Training, visits: list
     level = level_cmh2o(person, truth, pressure) + true_gain(person, truth, pressure, w, dose, effort)
     learning = truth.learning_share * learned_cmh2o(len(visits)) if person.is_naive else 0.0
     level = max(level + learning, 12.0)
-    error_sd = truth.error_sd * (level / truth.error_level) ** truth.error_power * (0.45 if person.kind else 1.0)
+    error_sd = truth.error_sd * float((level / truth.error_level) ** truth.error_power) * (0.45 if person.kind else 1)
     kept = truth.per_effort_kept * (efforts - 5)
     error = error_sd * float(rng.standard_normal())
     return max(8.0, level + kept + step_cmh2o(scenario, site, day, pressure) + error)
@@ -136,7 +137,7 @@ def visit(person: Person, scenario: Scenario, training: Training) -> Visits:
     before = days_before(person)
     planned = [(d, "start") for d in before] + [(d, "scheduled") for d in follow_ups(person, scenario)]
     last_weeks = person.start_on + timedelta(weeks=person.planned_weeks - person.gap_weeks + 1)
-    early = person.kind is None and rng.random() < scenario.drop_out.before_any_retest
+    early = person.kind is None and not person.trait and rng.random() < scenario.drop_out.before_any_retest
     for n, (day, reason) in enumerate(planned):
         if early and reason != "start":
             return Visits(seen, person.start_on + timedelta(days=int(rng.integers(3, 13))), "lost")
@@ -152,7 +153,7 @@ def visit(person: Person, scenario: Scenario, training: Training) -> Visits:
         seen.append(TestDay(day, site, "end" if day >= last_weeks else reason, efforts, dict(best)))
         if n == len(before) - 1:
             base = best["mip"]
-        if reason == "start" or person.kind is not None or person.moves_to or person.peak_from_test:
+        if reason == "start" or person.kind or person.moves_to or person.peak_from_test or person.trait:
             continue
         per_week = scenario.protocol(person.protocol).per_week
         weeks = max((day - max(tested[-2], person.start_on)).days / 7, 1)

@@ -46,6 +46,7 @@ class Person:
     own_unit: str = ""  # set where this person's tests are not in the unit of the site
     peak_from_test: int | None = None
     moves_to: str = ""
+    trait: str = ""  # "open_pause": held from the sixth week on, and never told that it ended
     kind: Kind | None = None
 
 
@@ -105,7 +106,10 @@ def plan_kind(rng: np.random.Generator, scenario: Scenario, kind: Kind) -> Perso
     person.planned_weeks, person.gap_weeks, person.source = 30, 2, kind.source
     person.adherence, person.in_band, person.is_naive = kind.adherence, kind.in_band, False
     person.caution, person.condition, person.best_only = "none_known", "copd", False
-    person.u = {p: (0.5 * u0, 0.0) for p, (u0, _) in person.u.items()}
+    for pressure, (u0, _) in person.u.items():
+        truth, scale = scenario.outcome(pressure), 1.0 if pressure == "mip" else 1.2
+        expected = truth.dose * kind.adherence + truth.effort * (kind.in_band - scenario.effort_reference_share)
+        person.u[pressure] = (0.5 * u0, scale * kind.slope - expected)
     return person
 
 
@@ -122,6 +126,9 @@ def plan_all(seed: int, scenario: Scenario) -> list[Person]:
     for person, there in zip(ordinary[8:14], ("mill", "orchard", "harbour") * 2, strict=True):
         person.moves_to, person.planned_weeks = there if there != person.site else "harbour", 26
         person.moves_to = person.moves_to if person.moves_to != person.site else "mill"
-    for person in [p for p in ordinary[14:] if p.site == "mill"][:5]:
+    for person in [p for p in ordinary[21:] if p.site == "mill"][:5]:
         person.own_unit = "mmhg"
+    for n, person in enumerate(ordinary[19:21]):
+        person.trait, person.source, person.planned_weeks = "open_pause", "sessions", 20
+        person.start_on, person.gap_weeks = scenario.data_until_on - timedelta(days=104 + 3 * n), 4
     return sorted(people, key=lambda p: p.key)

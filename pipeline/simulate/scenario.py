@@ -76,7 +76,7 @@ class GaugeChange:
 
 
 GAUGE_CHANGES = (
-    GaugeChange("mill", "gauge-2", "gauge-2", date(2026, 7, 6), -6.0, -8.0, True),
+    GaugeChange("mill", "gauge-2", "gauge-2", date(2026, 7, 27), -6.0, -8.0, True),
     GaugeChange("harbour", "gauge-1", "gauge-4", date(2025, 2, 3), 3.0, 4.0, False),
 )
 
@@ -133,7 +133,7 @@ MEP_TRUTH = OutcomeTruth(
 @dataclass(frozen=True)
 class DropOut:
     """Chance of leaving after a test: inverse logit of `level` + `per_cmh2o` * (observed MIP change - 6)
-    + `per_adherence` * (share of the last interval done - 0.75). It depends on what was seen only: missing at random."""
+    + `per_adherence` * (share of the last interval done - 0.75). It depends only on what was seen (MAR)."""
 
     level: float = -2.9
     per_cmh2o: float = -0.05

@@ -65,6 +65,8 @@ def plan_pauses(person: Person, scenario: Scenario) -> list[Pause]:
             return []
         first = person.start_on + timedelta(weeks=kind.ill_week, days=1)
         return [Pause(first, first + timedelta(weeks=kind.ill_weeks, days=-1), "acute_illness")]
+    if person.trait == "open_pause":
+        return [Pause(person.start_on + timedelta(weeks=6), scenario.data_until_on + timedelta(days=1), "travel")]
     pauses, week = [], 2
     while week < person.planned_weeks - 3:
         if rng.random() < scenario.illness_per_week:
