@@ -1,7 +1,7 @@
 -- one row per comparable test day after the baseline: shares of its interval, and what it adds to dose and effort
 -- Days not logged take the share of their own interval, else that of the earlier intervals; with neither the addition
--- is null. low and high: days not logged as none and as fully done (or at the logged share where that is more); effort not
--- rated as out of and in the band. An interval without a session adds no effort. Additions are in 12-week units.
+-- is null. low and high: days not logged as none and as fully done (or at the logged share where that is more); effort
+-- not rated as out of and in the band. An interval without a session adds no effort. Additions are in 12-week units.
 with
 before as (
   select
