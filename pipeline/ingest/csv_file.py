@@ -37,14 +37,19 @@ class _Lines:
         return self.lines[self.next_line - 1]
 
 
+#: Rows gathered before they become a frame: a million small lists cost more in memory and time than their text.
+_BLOCK_ROWS = 50_000
+
+
 @dataclass
 class _Rows:
-    """Rows sorted as they are read: good ones by column, broken ones with their reason."""
+    """Rows sorted as they are read: good ones in blocks, broken ones with their reason."""
 
     table: str
-    width: int
+    headings: tuple[str, ...]
     lines: list[int] = field(default_factory=list)
     cells: list[list[str]] = field(default_factory=list)
+    blocks: list[pl.DataFrame] = field(default_factory=list)
     broken: list[Broken] = field(default_factory=list)
 
     def add(self, line: int, record: list[str] | None, is_whole_text: bool) -> None:
@@ -52,11 +57,23 @@ class _Rows:
             self._set_aside(line, "quoting", "quotation marks that open and close around a whole cell", "a stray mark")
         elif not is_whole_text and not _is_readable(record):
             self._set_aside(line, "undecodable", "text in UTF-8", "bytes that are not UTF-8")
-        elif len(record) != self.width:
-            self._set_aside(line, "ragged", f"{self.width} cells, as many as headings", f"{len(record)} cells")
+        elif len(record) != len(self.headings):
+            self._set_aside(line, "ragged", f"{len(self.headings)} cells, as many as headings", f"{len(record)} cells")
         else:
             self.lines.append(line)
             self.cells.append(record)
+            if len(self.cells) >= _BLOCK_ROWS:
+                self._end_block()
+
+    def frame(self) -> pl.DataFrame:
+        """Return the good rows as text, empty cells as null, with their lines."""
+        self._end_block()
+        return pl.concat(self.blocks).with_columns(pl.when(pl.col(pl.String) != "").then(pl.col(pl.String)))
+
+    def _end_block(self) -> None:
+        block = pl.DataFrame(self.cells, schema=dict.fromkeys(self.headings, pl.String), orient="row")
+        self.blocks.append(block.with_columns(pl.Series(LINE, self.lines, dtype=pl.Int64)))
+        self.cells, self.lines = [], []
 
     def _set_aside(self, line: int, rule: str, expected: str, shape: str) -> None:
         self.broken.append(Broken(line, f"{self.table}.row.{rule}", expected, shape))
@@ -126,9 +143,8 @@ def read_csv(path: Path) -> RawTable:
     text, is_whole_text = _decoded(path.name, path.stem, data)
     walk = records(text)
     headings = _headings(path.name, path.stem, walk)
-    rows = _Rows(path.stem, len(headings))
+    rows = _Rows(path.stem, headings)
     for line, record in walk:
         rows.add(line, record, is_whole_text)
-    frame = pl.DataFrame(rows.cells, schema=dict.fromkeys(headings, pl.String), orient="row")
-    frame = frame.with_columns(pl.when(pl.all() != "").then(pl.all()), pl.Series(LINE, rows.lines, dtype=pl.Int64))
-    return RawTable(path.stem, path.name, hashlib.sha256(data).hexdigest(), headings, frame, tuple(rows.broken))
+    sha256 = hashlib.sha256(data).hexdigest()
+    return RawTable(path.stem, path.name, sha256, headings, rows.frame(), tuple(rows.broken))

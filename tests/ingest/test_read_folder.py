@@ -20,7 +20,8 @@ def written(folder: Path, name: str, content: bytes) -> Path:
 
 
 def test_cells_are_text_and_empty_ones_null(tmp_path: Path) -> None:
-    raw = read_csv(written(tmp_path, "tests.csv", b"\xef\xbb\xbfclient_key, value ,note\nk1,07,\n\n,x,\"a\nb\"\nk3,1,2\n"))
+    content = b"\xef\xbb\xbfclient_key, value ,note\nk1,07,\n\n,x,\"a\nb\"\nk3,1,2\n"
+    raw = read_csv(written(tmp_path, "tests.csv", content))
     assert raw.headings == ("client_key", "value", "note")
     assert raw.rows.rows() == [("k1", "07", None, 2), (None, "x", "a\nb", 4), ("k3", "1", "2", 6)]
 
@@ -40,7 +41,8 @@ def test_ragged_undecodable_and_badly_quoted_records_are_set_apart(tmp_path: Pat
         (b"", "tests.file.empty"), (b"\n\n", "tests.file.empty"), (b"a,b,a\n", "tests.heading.twice"),
         (b"a,line_\n", "tests.heading.twice"), (b",,\n1,2,3\n", "tests.file.no_headings"),
         (b"a;b\n1;2\n", "tests.file.delimiter"), ("a,b\n".encode("utf-16"), "tests.file.format"),
-        (b"PK\x03\x04xx", "tests.file.format"), (b'"a,b\n', "tests.file.no_headings"), (b"\xff,b\n", "tests.file.no_headings"),
+        (b"PK\x03\x04xx", "tests.file.format"), (b'"a,b\n', "tests.file.no_headings"), (b"\xff,b\n",
+        "tests.file.no_headings"),
     ],
 )
 def test_a_file_that_is_no_table_is_refused(tmp_path: Path, content: bytes, rule: str) -> None:

@@ -46,7 +46,8 @@ def test_the_sound_folder_is_kept_whole(tmp_path: Path) -> None:
 
 
 def test_rows_of_one_key_that_disagree_are_all_set_aside(tmp_path: Path) -> None:
-    verdict = checked(tmp_path, clients=[*SOUND["clients"], f"{KEY},male,61", f"{OTHER},male,70", f"{KEY},female,61.0"])
+    more = [f"{KEY},male,61", f"{OTHER},male,70", f"{KEY},female,61.0"]
+    verdict = checked(tmp_path, clients=[*SOUND["clients"], *more])
     assert verdict.set_aside.select("line", "rule", "client_key_ok").rows() == [
         (2, "clients.row.conflict", KEY), (4, "clients.row.conflict", KEY), (5, "clients.row.repeated", OTHER),
         (6, "clients.row.conflict", KEY)]
@@ -60,8 +61,8 @@ def test_sessions_without_a_slot_are_never_repeats_and_are_numbered(tmp_path: Pa
 def test_every_fault_of_a_row_is_told_and_the_row_counted_once(tmp_path: Path) -> None:
     verdict = checked(tmp_path, **with_line("tests", "bad key!,2025-13-01,mipp,x,9999,psi,"))
     assert verdict.set_aside.select("column_no", "rule").rows() == [
-        (1, "tests.client_key.key"), (2, "tests.tested_on.day"), (3, "tests.pressure.code"), (4, "tests.effort_no.number"),
-        (5, "tests.value.range"), (6, "tests.unit.code")]
+        (1, "tests.client_key.key"), (2, "tests.tested_on.day"), (3, "tests.pressure.code"),
+        (4, "tests.effort_no.number"), (5, "tests.value.range"), (6, "tests.unit.code")]
     assert next(f.rows_set_aside for f in verdict.files if f.table == "tests") == 1
 
 
@@ -85,7 +86,8 @@ def test_no_value_is_shown_and_a_block_says_the_rest(tmp_path: Path) -> None:
 
 def test_lines_stay_exact_beside_quoted_line_breaks(tmp_path: Path) -> None:
     lines = [f'{KEY},2025-01-0{d},mip,1,"6\n1",cmh2o,' for d in (1, 2)]
-    verdict = checked(tmp_path, tests=[SOUND["tests"][0], *lines, *SOUND["tests"][1:], f"{KEY},2025-01-03,mip,1,x,cmh2o,"])
+    headings, *rows = SOUND["tests"]
+    verdict = checked(tmp_path, tests=[headings, *lines, *rows, f"{KEY},2025-01-03,mip,1,x,cmh2o,"])
     assert verdict.set_aside["line"].to_list() == [2, 4, 10]
 
 
@@ -129,5 +131,6 @@ def test_identifying_data_refuse_the_file_before_all_else_and_are_not_shown(tmp_
         checked(tmp_path, clients=lines, sessions=["a,a"])
     text = str(caught.value)
     assert caught.value.exit_code == 4 and "column 4 (patient_name) looks like identifying data: name, 1 cells" in text
-    assert "column 5 (contact) looks like identifying data: e-mail, 1 cells" in text and "sessions.heading.twice" in text
+    assert "column 5 (contact) looks like identifying data: e-mail, 1 cells" in text
+    assert "sessions.heading.twice" in text
     assert "Maria" not in text and "example.org" not in text
