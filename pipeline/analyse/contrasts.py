@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -11,6 +12,9 @@ from pipeline.analyse.common import Array
 from pipeline.analyse.design import WEEKS, with_time
 from pipeline.analyse.models import Built
 from pipeline.stats.formula import Columns, columns
+
+GRID_WEEKS = tuple(float(w) for w in range(27))
+"""Weeks at which a model is read: whole weeks to half a year."""
 
 
 @dataclass(frozen=True)
@@ -32,25 +36,31 @@ class Reader:
     dose_rate: float
     effort_rate: float
 
+    @cached_property
+    def _grid(self) -> dict[tuple[float, str], Array]:
+        """Weights of the level at each week of GRID_WEEKS for each protocol, over the sites, at the mean dose."""
+        cells = [(w, p, s) for w in GRID_WEEKS for p in self.protocols for s in self.sites]
+        frame = pl.concat([self.frame.head(1)] * len(cells)).with_columns(
+            pl.Series("week", [c[0] for c in cells]),
+            pl.Series("time12", [c[0] / WEEKS for c in cells]),
+            pl.Series("protocol", [c[1] for c in cells]),
+            pl.Series("site", [c[2] for c in cells]),
+            *(pl.lit(0.0).alias(c) for c in ("dose_d", "effort_e", "between_dose", "within_dose", "lead_dose")),
+        )
+        made = self.design.of(with_time(frame, self.built.form))
+        grid: dict[tuple[float, str], Array] = {}
+        for (week, protocol, site), row in zip(cells, made, strict=True):
+            grid[week, protocol] = grid.get((week, protocol), 0.0) + self.sites[site] * row
+        return grid
+
     def _point(self, week: float, protocol: str | None, dose: float | None, effort: float | None) -> Array:
         shares = self.protocols if protocol is None else {protocol: 1.0}
-        cells = [(p, s, a * b) for p, a in shares.items() for s, b in self.sites.items()]
+        at = np.sum([share * self._grid[week, p] for p, share in shares.items()], axis=0)
         time12 = week / WEEKS
         more = 0.0 if dose is None else dose - self.dose_rate * time12
         in_band = 0.0 if effort is None else effort - self.effort_rate * time12
-        frame = pl.concat([self.frame.head(1)] * len(cells)).with_columns(
-            pl.Series("protocol", [c[0] for c in cells]),
-            pl.Series("site", [c[1] for c in cells]),
-            pl.lit(week).alias("week"),
-            pl.lit(time12).alias("time12"),
-            pl.lit(more).alias("dose_d"),
-            pl.lit(in_band).alias("effort_e"),
-            pl.lit(more).alias("between_dose"),
-            pl.lit(0.0).alias("within_dose"),
-            pl.lit(0.0).alias("lead_dose"),
-        )
-        made = self.design.of(with_time(frame, self.built.form))
-        return np.asarray(np.array([c[2] for c in cells]) @ made)
+        dose_term = self.term("dose_d") + self.term("between_dose")
+        return np.asarray(at + more * dose_term + in_band * self.term("effort_e"))
 
     def gain(
         self, week: float, protocol: str | None = None, *, dose: float | None = None, effort: float | None = None

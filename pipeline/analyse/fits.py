@@ -13,6 +13,7 @@ from pipeline.analyse.contrasts import Reader, reader
 from pipeline.analyse.design import prepared
 from pipeline.analyse.gate import Gate, gate
 from pipeline.analyse.models import Built, Recipe, build, varying_terms
+from pipeline.reference.learning import learned_cmh2o
 from pipeline.settings import Settings
 from pipeline.stats import CannotFit, Contrast, MixedFit, fit_mixed
 
@@ -125,12 +126,24 @@ class PressureModels:
 Models = Mapping[str, PressureModels]
 
 
+LEARNING = {"half": 0.5, "full": 1.0}
+"""Shares of the published learning curve that are taken off; none of it is the primary model."""
+
+
+def learned(rows: pl.DataFrame) -> pl.Series:
+    """Rise of MIP by learning alone at each test, in cmH2O: of those whose baseline was their first test ever."""
+    counts = rows["test_no"].cast(pl.Int64).clip(1, None).to_list()
+    naive = rows["first_ever"].fill_null(False).to_list()
+    return pl.Series("learned", [learned_cmh2o(k) if new else 0.0 for k, new in zip(counts, naive, strict=True)])
+
+
 def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -> PressureModels:
     """Gate first, from the design; then the fits, by name.
 
     primary (the rung's model) · as_delivered (no dose or effort: all rows) · dose_alone (no effort, the rows of
     primary) · parts (between and within in place of dose) · lead (primary and the next interval's dose) ·
-    unlogged_none, unlogged_done (bounds of the dose).
+    unlogged_none, unlogged_done (bounds of the dose) · for MIP learning_half, learning_full (that part of the fixed
+    learning curve taken off the tests of those whose baseline was their first test ever).
     """
     rows = with_lead(prepared(model_frame, pressure))
     if rows["client_key"].n_unique() < 3:
@@ -151,6 +164,10 @@ def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -
             "unlogged_none": run("unlogged_none", _swapped(rows, "dose_d_low"), recipe, settings),
             "unlogged_done": run("unlogged_done", _swapped(rows, "dose_d_high"), recipe, settings),
         }
+    if pressure == "mip":  # no learning curve is held for MEP
+        for name, share in LEARNING.items():
+            less = rows.with_columns((pl.col("value_cmh2o") - share * learned(rows)).alias("value_cmh2o"))
+            fits[f"learning_{name}"] = run(f"learning_{name}", less, recipe, settings)
     return PressureModels(pressure, rows, found, fits)
 
 

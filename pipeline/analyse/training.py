@@ -95,7 +95,7 @@ def _class_shares(weeks: pl.DataFrame) -> pl.DataFrame:
     """Each person's share (%) of sessions (or diary weeks) in each class of effort; people with none drop out."""
     sums = weeks.group_by("client_key").agg(pl.col(list(EFFORT)).sum()).sort("client_key")
     whole = pl.sum_horizontal(list(EFFORT))
-    return sums.filter(whole > 0).with_columns(100.0 * pl.col(c) / whole for c in EFFORT)
+    return sums.filter(whole > 0).with_columns((100.0 * pl.col(c) / whole).alias(c) for c in EFFORT)
 
 
 def _effort_shares(
