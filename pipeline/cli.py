@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 
-class Place(click.ParamType):
+class Place(click.ParamType[Path]):
     """A path that is not echoed back: a path may hold a name."""
 
     name = "path"
@@ -37,7 +37,7 @@ class Place(click.ParamType):
         return path
 
 
-class Quarter(click.ParamType):
+class Quarter(click.ParamType[str]):
     """A calendar quarter such as 2026Q3."""
 
     name = "quarter"

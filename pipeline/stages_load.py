@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pipeline.validate import Verdict
 
 STORE = "store.duckdb"
-SHOWN_FAULTS = 40
+SHOWN_RULES = 8
 
 
 def settings_text(settings: Settings) -> str:
@@ -63,7 +63,7 @@ def load(
     out.mkdir(parents=True, exist_ok=True)
     with summary.timed("store"), edit_store(out / STORE) as store:
         loaded = validate_load(store, verdict, LoadMeta(loaded_at, __version__, settings_text(settings)))
-    _say_set_aside(verdict.set_aside, summary)
+    _say_set_aside(verdict.set_aside, summary, most=SHOWN_RULES)
     _say_unknown_columns(verdict.unknown_columns, summary)
     summary.counts |= _totals(loaded.files)
     totals = summary.counts
@@ -71,7 +71,8 @@ def load(
         f"Loaded as batch {loaded.batch_id}: {totals['rows_read']} rows read, {totals['rows_kept']} kept, "
         f"{totals['rows_set_aside']} set aside, {totals['rows_unchanged']} unchanged."
         if loaded.changed else
-        f"Nothing changed: the {totals['rows_read']} rows read are in the store already."
+        f"Nothing changed: the store holds what the {totals['rows_read']} rows read say "
+        f"({totals['rows_set_aside']} of them set aside as before)."
     )
     return summary
 
@@ -82,9 +83,12 @@ def derive(out: Path, settings: Settings, summary: Summary, progress: Progress) 
     from pipeline.store import edit_store
     with summary.timed("derive"), edit_store(out / STORE, must_exist=True) as store:
         built = build(store, settings, progress=progress)
-    summary.counts["derived_tables"] = len(built.tables)
-    summary.counts["queries"] = sum(built.offending.values())
-    summary.lines.append(f"Derived {len(built.tables)} tables; {summary.counts['queries']} queries for the sites.")
+        queries = int(store.sql("select count(*) as n from frames.queries")["n"][0])
+    summary.counts |= {"derived_tables": len(built.tables), "queries": queries}
+    summary.lines.append(f"Derived {len(built.tables)} tables; {queries} queries for the sites.")
+    for name, rows in sorted((n, r) for n, r in built.offending.items() if r):
+        summary.warnings.append({"rule": f"must_be_empty.{name}", "count": rows, "where": "derived tables"})
+        summary.faults.append(f"{name}: {rows} derived rows break an invariant; report this to the developers.")
     return summary
 
 
@@ -93,17 +97,26 @@ def _totals(files: Any) -> dict[str, int]:
     return {name: sum(getattr(f, name) for f in files) for name in names}
 
 
-def _say_set_aside(set_aside: pl.DataFrame, summary: Summary) -> None:
+def _say_set_aside(set_aside: pl.DataFrame, summary: Summary, most: int | None = None) -> None:
     """Say each rule once, at its first place, with the shape of the value and the count of further rows."""
     blocks = set_aside.group_by("file", "rule", maintain_order=True).all() if set_aside.height else set_aside
-    for block in blocks.iter_rows(named=True):
-        lines, count = block["line"], len(block["line"])
-        more = f"; {count - 1} more rows (lines {', '.join(map(str, lines[1:4]))}{' ...' if count > 4 else ''})"
-        summary.warnings.append({"rule": block["rule"], "count": count, "where": f"{block['file']}:{lines[0]}"})
-        summary.faults.append(
-            f"{block['file']}:{lines[0]}:{block['column_no'][0]}: set aside by {block['rule']}: expected "
-            f"{block['expected'][0]}, got {block['masked_value'][0]}{more if count > 1 else ''}"
+    for number, block in enumerate(blocks.iter_rows(named=True)):
+        summary.warnings.append(
+            {"rule": block["rule"], "count": len(block["line"]), "where": f"{block['file']}:{block['line'][0]}"}
         )
+        if most is None or number < most:
+            summary.faults.append(_block_text(block))
+    if most is not None and blocks.height > most:
+        summary.faults.append(f"... and {blocks.height - most} rules more; `rmt-outcomes check DIR` shows them all.")
+
+
+def _block_text(block: dict[str, Any]) -> str:
+    lines, column, shape = block["line"], block["column_no"][0], block["masked_value"][0]
+    place = f"{block['file']}:{lines[0]}" + (f":{column}" if column else "")
+    got = f", got {shape}" if shape else ""
+    also = ", ".join(map(str, lines[1:4])) + (" ..." if len(lines) > 4 else "")
+    more = f"; {len(lines) - 1} more (lines {also})" if len(lines) > 1 else ""
+    return f"{place}: set aside by {block['rule']}: expected {block['expected'][0]}{got}{more}."
 
 
 def _say_unknown_columns(unknown: Any, summary: Summary) -> None:
