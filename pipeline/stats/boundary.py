@@ -17,7 +17,7 @@ from pipeline.stats.basis import Basis
 from pipeline.stats.kr import Linear, linear
 from pipeline.stats.likelihood import Shape, evaluate
 from pipeline.stats.model import Boundary, CannotFit, MixedModel, StateKind
-from pipeline.stats.optimum import Optimum, Proof, best, proof, walk
+from pipeline.stats.optimum import Optimum, Proof, best, proof, settled, walk
 from pipeline.stats.sums import Sums
 
 Array = NDArray[np.float64]
@@ -30,7 +30,7 @@ UNIDENTIFIED_BELOW = 1e-9  # smallest eigenvalue of the information of the varia
 class Solved:
     """A fit in standardised columns. z_used (q, r), outer_used (qs, rs): the directions kept, all but the zero ones.
 
-    full: sums, shape and optimum before directions were dropped; refits start from there.
+    full: sums, shape, theta and tilt before directions were dropped; refits start from there.
     """
 
     sums: Sums
@@ -43,7 +43,7 @@ class Solved:
     z_used: Array
     outer_used: Array
     zero: tuple[bool, bool]
-    full: tuple[Sums, Shape, Array]
+    full: tuple[Sums, Shape, Array, Array]
 
     @property
     def d(self) -> Array:
@@ -90,16 +90,16 @@ def solve(sums: Sums, shape: Shape, basis: Basis, reml: bool, boundary: Boundary
     if start is None:
         found, why = best(sums, shape, reml)
     else:
-        found = walk(sums, shape, reml, start)
+        found = settled(walk(sums, shape, reml, start), reml)
         why = proof(found, float("nan"))
-    full = (sums, shape, found.theta)
+    full = (sums, shape, found.theta, found.tilt)
     d, ds = found.point.d, found.point.ds
     used, zero = directions(d, shape.correlated)
     outer_used, outer_zero = directions(ds, shape.outer_correlated)
     if (zero or outer_zero) and boundary == "drop":
         sums, shape = reduced(sums, shape, used, outer_used)
         begin = _factor_start(shape, used.T @ d @ used, outer_used.T @ ds @ outer_used)
-        found = walk(sums, shape, reml, begin)
+        found = settled(walk(sums, shape, reml, begin), reml)
     else:
         used, outer_used = np.eye(shape.q), np.eye(shape.qs)
     made = linear(found.point, found.made, reml)

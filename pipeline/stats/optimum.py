@@ -13,14 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.derivatives import Pieces, pieces, slopes
+from pipeline.stats.derivatives import Pieces, cheap_slopes, pieces, slopes, solve
 from pipeline.stats.likelihood import Point, Shape, evaluate
 from pipeline.stats.sums import Sums
 
 Array = NDArray[np.float64]
 
-EXACT_WORK = 300_000  # groups * columns^2 below which second derivatives are exact in every step
 MAX_STEPS = 200
+STOP_GAIN = 1e-20  # predicted gain, as a share of -2 log-likelihood, of a step after which no further one is taken
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,17 @@ class Proof:
 
 
 @dataclass(frozen=True)
+class Walk:
+    """Where a walk ended: theta, the point and -2 log-likelihood there, steps taken, and the tilt it used or found."""
+
+    theta: Array
+    point: Point
+    value: float
+    steps: int
+    tilt: Array
+
+
+@dataclass(frozen=True)
 class Optimum:
     """theta: free elements of (Lambda, Lambda_s); point and pieces (exact) there; value = -2 log-likelihood."""
 
@@ -52,6 +63,7 @@ class Optimum:
     hessian: Array
     steps: int
     decrement: float
+    tilt: Array
 
 
 def in_theta(shape: Shape, theta: Array, gradient: Array, hessian: Array) -> tuple[Array, Array]:
@@ -87,7 +99,7 @@ def _step(gradient: Array, hessian: Array, radius: float) -> tuple[Array, float]
     low = max(0.0, -float(values[0]))
     high = low + float(np.linalg.norm(along)) / radius + 1e-12
     low_edge = low
-    for _ in range(100):
+    for _ in range(60):
         shift = 0.5 * (low_edge + high)
         denominator = values + shift
         step = -along / np.where(denominator > 0, denominator, np.inf)
@@ -95,6 +107,8 @@ def _step(gradient: Array, hessian: Array, radius: float) -> tuple[Array, float]
             low_edge = shift
         else:
             high = shift
+            if step @ step > 0.81 * radius * radius:
+                break
     step = -along / np.where(values + high > 0, values + high, np.inf)
     missing = radius * radius - step @ step
     if values[0] < 0 and missing > 1e-6 * radius * radius:
@@ -108,68 +122,88 @@ def _at(sums: Sums, shape: Shape, theta: Array) -> Point:
     return evaluate(sums, shape, factor @ factor.T, outer @ outer.T)
 
 
-def _derivatives(point: Point, theta: Array, reml: bool, exact: bool) -> tuple[Pieces, Array, Array]:
-    made = pieces(point, exact)
-    return made, *in_theta(point.shape, theta, *slopes(point, made, reml))
+def walk(sums: Sums, shape: Shape, reml: bool, theta: Array, tilt: Array | None = None) -> Walk:
+    """Walk to a minimum from theta.
 
-
-def walk(sums: Sums, shape: Shape, reml: bool, theta: Array, *, coarse: bool = False) -> Optimum:
-    """Walk to a minimum from theta. coarse stops once a further step would gain less than 1e-7 (for restarts)."""
-    small = len(sums.rows) * sums.k**2 <= EXACT_WORK
-    exact = small and not coarse
+    Steps use the exact gradient and a cheap Hessian; tilt (r, r) is what an exact Hessian in d adds to it near the
+    optimum, None lets the walk find it where it comes close.
+    """
     point = _at(sums, shape, theta)
     value = point.answer.criterion(reml)
     radius = max(1.0, float(np.linalg.norm(theta)))
-    made, gradient, hessian = _derivatives(point, theta, reml, exact)
-    steps, gain, noise = 1, np.inf, 1e-14 * (1.0 + abs(value))
-    for _ in range(MAX_STEPS if len(theta) else 0):
+    own = np.zeros((len(theta), len(theta))) if tilt is None else tilt
+    tilted_at = 0 if tilt is None else MAX_STEPS
+    noise, gain, before = 1e-12 * (1.0 + abs(value)), np.inf, np.inf
+    steps = 0
+    while steps < MAX_STEPS and len(theta):
+        steps += 1
+        gradient, hessian = cheap_slopes(point, reml)
+        if tilt is None and gain < 1.0 and (tilted_at == 0 or (gain > 0.05 * before and steps > tilted_at + 1)):
+            own, tilted_at = exact_slopes(point, reml)[1] - hessian, steps
+        step, gain, radius, moved = _next(sums, shape, reml, theta, (gradient, hessian + own), (value, radius, noise))
+        if moved is None:
+            break
+        theta, point, value = theta + step, moved[0], moved[1]
+        if gain < STOP_GAIN * (1.0 + abs(value)) or (gain < noise and gain > 0.5 * before):
+            break
+        before = gain
+    return Walk(theta, point, value, steps, own)
+
+
+def _next(
+    sums: Sums, shape: Shape, reml: bool, theta: Array, slope: tuple[Array, Array], at: tuple[float, float, float]
+) -> tuple[Array, float, float, tuple[Point, float] | None]:
+    """(step, its predicted gain, new radius, the point there and its value); None when no step goes down."""
+    value, radius, noise = at
+    gradient, hessian = in_theta(shape, theta, *slope)
+    while radius > 1e-14 * (1.0 + float(np.linalg.norm(theta))):
         step, gain = _step(gradient, hessian, radius)
-        if coarse and gain < 1e-7:
-            break
-        if not exact and not coarse and gain < 1e-5:
-            exact = True
-            made, gradient, hessian = _derivatives(point, theta, reml, exact)
-            continue
-        if gain <= noise and steps > 1:
-            break
         new_point = _at(sums, shape, theta + step)
         new = new_point.answer.criterion(reml)
-        fall = value - new
-        if np.isfinite(new) and fall >= 0.1 * gain - 100 * noise:
-            if fall > 0.75 * gain and np.linalg.norm(step) > 0.8 * radius:
-                radius *= 3.0
-            theta, point, value = theta + step, new_point, new
-            made, gradient, hessian = _derivatives(point, theta, reml, exact)
-            steps += 1
-            if gain < 1e-13 * (1.0 + abs(value)):
-                break
-        else:
-            radius = 0.3 * float(np.linalg.norm(step))
-            if radius < 1e-14:
-                break
-    if made.q is None and not coarse:
-        made, gradient, hessian = _derivatives(point, theta, reml, True)
-    return Optimum(theta, point, made, value, gradient, hessian, steps, float(gain))
+        length = float(np.linalg.norm(step))
+        if np.isfinite(new) and value - new >= 0.1 * gain - noise:
+            grow = value - new > 0.7 * gain and length > 0.8 * radius
+            return step, gain, radius * 4.0 if grow else radius, (new_point, new)
+        radius = 0.25 * min(length, radius)
+    return np.zeros_like(theta), 0.0, radius, None
 
 
-def starts(shape: Shape) -> list[Array]:
-    """Two starts in standardised columns: random part as large as the residual, and a tenth of it."""
+def exact_slopes(point: Point, reml: bool) -> tuple[Array, Array]:
+    """Gradient and exact Hessian in d."""
+    return slopes(point, pieces(point), reml)
+
+
+def settled(end: Walk, reml: bool) -> Optimum:
+    """Exact second derivatives at the end of a walk."""
+    made = pieces(end.point)
+    gradient, hessian = in_theta(end.point.shape, end.theta, *slopes(end.point, made, reml))
+    gain = _step(gradient, hessian, 1.0)[1] if len(end.theta) else 0.0
+    return Optimum(end.theta, end.point, made, end.value, gradient, hessian, end.steps, gain, end.tilt)
+
+
+def starts(sums: Sums, shape: Shape, reml: bool) -> list[Array]:
+    """Two starts: the ratio of between to within variance guessed from a nearly free fit per group; a third of it."""
     diagonal = np.array([1.0 if e.a == e.b else 0.0 for e in shape.elements])
-    return [diagonal, 0.3 * diagonal]
+    free = _at(sums, shape, 100.0 * diagonal).answer
+    used = float(sums.full_weight @ np.minimum(sums.rows, shape.q)) + len(free.s)
+    within = solve(free.s)[2] / max(sums.n - used, 0.1 * sums.n)
+    ratio = np.clip((1.0 - within) / within / max(shape.q, 1), 0.05, 1e6) if within > 0 else 1.0
+    return [diagonal * np.sqrt(ratio), diagonal * np.sqrt(ratio) / 3.0]
 
 
 def best(sums: Sums, shape: Shape, reml: bool) -> tuple[Optimum, Proof]:
     """The best of the walks from every start, and its proof."""
     if not shape.elements:
-        only = walk(sums, shape, reml, np.zeros(0))
+        only = settled(walk(sums, shape, reml, np.zeros(0)), reml)
         return only, Proof(0.0, 0.0, float("inf"), 0.0, 1, bool(np.isfinite(only.value)))
-    first, *others = starts(shape)
-    found = walk(sums, shape, reml, first)
-    ends = [walk(sums, shape, reml, start, coarse=True) for start in others]
-    for end in ends:
-        if end.value < found.value - 1e-6:
-            found = walk(sums, shape, reml, end.theta)
-    return found, proof(found, max(abs(end.value - found.value) for end in ends))
+    first, *others = starts(sums, shape, reml)
+    ends = [walk(sums, shape, reml, first)]
+    ends += [walk(sums, shape, reml, start, ends[0].tilt) for start in others]
+    chosen = min(ends, key=lambda end: end.value)
+    if chosen.value > ends[0].value - 1e-8 * (1.0 + abs(chosen.value)):
+        chosen = ends[0]
+    found = settled(chosen, reml)
+    return found, proof(found, max(abs(end.value - chosen.value) for end in ends))
 
 
 def proof(found: Optimum, agreement: float) -> Proof:
@@ -177,6 +211,5 @@ def proof(found: Optimum, agreement: float) -> Proof:
     lowest = float(np.linalg.eigvalsh(found.hessian)[0]) if len(found.theta) else float("inf")
     norm = float(np.linalg.norm(found.gradient))
     scale = 1.0 + abs(found.value)
-    decrement = _step(found.gradient, found.hessian, 1.0)[1] if len(found.theta) else 0.0
-    good = bool(np.isfinite(found.value) and decrement < 1e-9 * scale and lowest > -1e-6 * scale)
-    return Proof(norm, decrement, lowest, agreement, found.steps, good)
+    good = bool(np.isfinite(found.value) and found.decrement < 1e-10 * scale and lowest > -1e-6 * scale)
+    return Proof(norm, found.decrement, lowest, agreement, found.steps, good)
