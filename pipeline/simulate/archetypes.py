@@ -40,15 +40,15 @@ class Kind:
 
 
 KINDS = (
-    Kind("stalled", 3, ("stalled",), "as_planned"),
+    Kind("stalled", 3, ("stalled",), "as_planned", slope=-3.0),
     Kind("falling", 3, ("falling",), "as_planned", path=((0.0, 0.0), (10.0, 2.0), (26.0, -24.0))),
-    Kind("low_dose", 3, ("stalled",), "low_dose", adherence=0.30),
-    Kind("unlogged", 3, ("stalled",), "diaries_missing", source="diary", diary_lost=0.6),
-    Kind("ill", 3, ("stalled",), "illness_pause_or_event", ill_week=13),
-    Kind("eased", 3, ("stalled",), "eased_settings", eased_share=0.45),
+    Kind("low_dose", 3, ("stalled",), "low_dose", slope=-3.0, adherence=0.30, protocol="steady_30"),
+    Kind("unlogged", 3, ("stalled",), "diaries_missing", slope=-3.0, source="diary", diary_lost=0.6),
+    Kind("ill", 3, ("stalled",), "illness_pause_or_event", slope=-1.0, ill_week=13),
+    Kind("eased", 3, ("stalled",), "eased_settings", slope=-3.0, eased_share=0.45),
     Kind("gauge_changed", 3, ("stalled", "falling"), "test_changed", slope=1.0, site="mill"),
     Kind("goal_reached", 3, ("levelled off",), path=((0.0, 0.0), (10.0, 9.0), (52.0, 9.0)), goal_over_baseline=7.0),
-    Kind("levelled_off", 3, ("levelled off",), path=((0.0, 0.0), (9.0, 32.0), (52.0, 32.0))),
-    Kind("too_light", 3, ("stalled",), "effort_under_band", in_band=0.08, protocol="firm_5x6"),
-    Kind("improving", 4, ("improving",), slope=24.0),
+    Kind("levelled_off", 3, ("levelled off",), path=((0.0, 0.0), (9.0, 34.0), (52.0, 34.0))),
+    Kind("too_light", 3, ("stalled",), "effort_under_band", slope=-3.0, in_band=0.08, protocol="firm_5x6"),
+    Kind("improving", 4, ("improving",), slope=18.0),
 )

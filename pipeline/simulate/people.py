@@ -100,7 +100,9 @@ def plan_kind(rng: np.random.Generator, scenario: Scenario, kind: Kind) -> Perso
     """Draw one person of a planted kind: an ordinary plan, with what makes the kind written over it."""
     person = plan(rng, scenario)
     person.kind = kind
-    person.site = kind.site or person.site
+    changed = {c.site for c in scenario.gauge_changes if c.on > scenario.data_until_on - timedelta(weeks=30)}
+    steady = [s.name for s in scenario.sites if s.name not in changed]
+    person.site = kind.site or (person.site if person.site in steady else steady[int(rng.integers(len(steady)))])
     person.protocol = kind.protocol or person.protocol
     person.start_on = scenario.data_until_on - timedelta(weeks=kind.weeks_before_end, days=int(rng.integers(1, 6)))
     person.planned_weeks, person.gap_weeks, person.source = 30, 2, kind.source
