@@ -1,6 +1,6 @@
 """One timing of one Python engine in a process of its own: `python -m bench.engines ENGINE CASE ROWS REPEATS`.
 
-Prints one line of JSON: seconds of each repeat, log-likelihood, the time slope and its df. Reading the file is not timed.
+Prints one line of JSON: seconds of each repeat, log-likelihood, the time slope and its df. Reading is not timed.
 """
 
 # ruff: noqa: T201 - its standard output is read by bench.mixed
@@ -18,18 +18,17 @@ from bench.cohort import MEAN, MEAN_THREE_LEVELS
 
 
 def ours(rows: pl.DataFrame, case: str) -> dict[str, Any]:
-    """fit_mixed with Kenward-Roger df; three levels when the case says so."""
+    """fit_mixed with Kenward-Roger df; three levels, or all leave-one-out refits, when the case says so."""
     from pipeline.stats import MixedModel, Varies, fit_mixed
+    from pipeline.stats.refit import leave_one_out
 
     client = Varies(by="client_key", terms="1 + time12")
     three = MixedModel("mip_cmh2o", MEAN_THREE_LEVELS, (client, Varies(by="site", terms="1")))
-    model = three if case == "three levels" else MixedModel("mip_cmh2o", MEAN, (client,))
-    fit = fit_mixed(rows, model)
-    df = None
-    if case != "fit":
-        slope = fit.mean_terms.row(1, named=True)
-        df = slope["df"]
-    return {"log_likelihood": fit.log_likelihood, "slope": fit.mean_terms["estimate"][1], "slope_df": df}
+    fit = fit_mixed(rows, three if case == "three levels" else MixedModel("mip_cmh2o", MEAN, (client,)))
+    slope = fit.mean_terms.row(1, named=True)
+    if case == "leave one out":
+        leave_one_out(fit)
+    return {"log_likelihood": fit.log_likelihood, "slope": slope["estimate"], "slope_df": slope["df"]}
 
 
 def mixedlm(rows: pl.DataFrame, case: str) -> dict[str, Any]:

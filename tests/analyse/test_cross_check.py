@@ -1,4 +1,4 @@
-"""The independent refit by statsmodels: what it says when it agrees, ends short, disagrees, or cannot express a model."""
+"""The independent refit by statsmodels: what it says when it agrees, ends short, disagrees, or cannot express it."""
 
 from dataclasses import replace
 
