@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pipeline.stats.formula import Rows
 from pipeline.stats.model import CannotFit
-from pipeline.stats.sums import Sums, from_rows
+from pipeline.stats.sums import Sums, from_rows, own_totals
 
 Array = NDArray[np.float64]
 
@@ -125,8 +125,31 @@ def _refuse_empty(size: Array, names: tuple[str, ...], by: str) -> None:
             raise CannotFit(f"The random term {name!r} by {by!r} is 0 in every row; leave it out.")
 
 
-def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) -> tuple[Sums, Basis, Array]:
-    """Sums of the rows in standardised columns, the basis, and the standardised columns [Zs X y] themselves (n, k)."""
+@dataclass(frozen=True)
+class Standard:
+    """Standardised rows, sorted: z (n, q), outer (n, qs), x (n, kept p), y (n,)."""
+
+    z: Array
+    outer: Array
+    x: Array
+    y: Array
+
+    def sums(self, rows: Rows) -> Sums:
+        """Their sums per group."""
+        return from_rows(self.z, self.outer, self.x, self.y, rows.inner_starts, rows.outer_starts)
+
+    def own_totals(self, rows: Rows) -> Array:
+        """[Zs X y]'[Zs X y] of each innermost group (m, k, k)."""
+        return own_totals(self.outer, self.x, self.y, rows.inner_starts)
+
+    def divided(self, by: Array) -> Standard:
+        """Each row divided by its relative residual SD, by (n,)."""
+        column = by[:, None]
+        return Standard(self.z / column, self.outer / column, self.x / column, self.y / by)
+
+
+def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) -> tuple[Standard, Basis]:
+    """The rows in standardised columns, and the basis that leads back."""
     free, to_free = centred(rows.x.values)
     # a column that is constant beside the intercept leaves rounding errors only
     spread = np.abs(free).max(axis=0, initial=0.0)
@@ -148,9 +171,8 @@ def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) 
     x_map = to_free[np.ix_(kept, kept)] @ to_q
     z, z_map = _whitened(rows.z.values, rows.z.names, correlated[0], by[0])
     outer, outer_map = _whitened(rows.outer.values, rows.outer.names, correlated[-1], by[-1])
-    sums = from_rows(z, outer, q, rest / scale, rows.inner_starts, rows.outer_starts)
     basis = Basis(tuple(kept), x_map, start[kept] + x_map @ slope, scale, z_map, outer_map)
-    return sums, basis, np.concatenate([outer, q, (rest / scale)[:, None]], axis=1)
+    return Standard(z, outer, q, rest / scale), basis
 
 
 def _free_outcome(rows: Rows, to_free: Array) -> tuple[Array, Array]:

@@ -10,14 +10,14 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.stats.basis import Basis, standardised
+from pipeline.stats.basis import Basis, Standard, standardised
 from pipeline.stats.boundary import Solved, refuse_unidentified, solve, state
 from pipeline.stats.contrasts import Contrast, FTest, contrast, mean_table
 from pipeline.stats.formula import Rows, read_rows
 from pipeline.stats.likelihood import Shape
 from pipeline.stats.model import Boundary, CannotFit, DfMethod, Method, MixedModel, StateKind
 from pipeline.stats.optimum import Proof
-from pipeline.stats.sums import Sums, own_totals
+from pipeline.stats.sums import Sums
 
 Array = NDArray[np.float64]
 
@@ -47,7 +47,7 @@ class MixedFit:
     proof: Proof
     solved: Solved = field(repr=False)
     rows: Rows = field(repr=False)
-    standard: Array = field(repr=False)
+    standard: Standard = field(repr=False)
 
     @property
     def terms(self) -> tuple[str, ...]:
@@ -120,10 +120,8 @@ def _group_weights(rows: Rows, frame: pl.DataFrame, weights: str | Mapping[Any, 
     return each
 
 
-def _weighted(sums: Sums, rows: Rows, standard: Array, weight: Array) -> Sums:
-    qs = sums.outer_columns
-    own = own_totals(standard[:, :qs], standard[:, qs:-1], standard[:, -1], rows.inner_starts)
-    total = np.add.reduceat(own * weight[:, None, None], rows.outer_starts, axis=0)
+def _weighted(sums: Sums, rows: Rows, standard: Standard, weight: Array) -> Sums:
+    total = np.add.reduceat(standard.own_totals(rows) * weight[:, None, None], rows.outer_starts, axis=0)
     return sums.weighted(weight, sums.outer_weight, total)
 
 
@@ -145,7 +143,8 @@ def fit_mixed(
     rows = read_rows(frame, model)
     _check_groups(rows, model)
     correlated = tuple(v.correlated for v in model.varies)
-    sums, basis, standard = standardised(rows, correlated, tuple(v.by for v in model.varies))
+    standard, basis = standardised(rows, correlated, tuple(v.by for v in model.varies))
+    sums = standard.sums(rows)
     if weights is not None:
         sums = _weighted(sums, rows, standard, _group_weights(rows, frame, weights))
     shape = Shape(sums.q, correlated[0], sums.outer_columns, correlated[-1])
@@ -164,7 +163,7 @@ def log_likelihood(solved: Solved) -> float:
 
 
 def assembled(
-    solved: Solved, model: MixedModel, method: Method, df: DfMethod, boundary: Boundary, rows: Rows, standard: Array
+    solved: Solved, model: MixedModel, method: Method, df: DfMethod, boundary: Boundary, rows: Rows, standard: Standard
 ) -> MixedFit:
     """Put a solved model into the caller's units and words."""
     basis: Basis = solved.basis

@@ -17,7 +17,7 @@ from pipeline.stats.derivatives import solve
 from pipeline.stats.likelihood import Shape
 from pipeline.stats.model import CannotFit
 from pipeline.stats.optimum import walk
-from pipeline.stats.sums import Sums, own_totals
+from pipeline.stats.sums import Sums
 
 if TYPE_CHECKING:
     from pipeline.stats.mixed import MixedFit
@@ -88,10 +88,7 @@ class Refitter:
 def refitter(fit: MixedFit) -> Refitter:
     """Prepare refits of a fit: forms each innermost group's own W'W once."""
     sums, shape, theta, tilt = fit.solved.full
-    qs = sums.outer_columns
-    standard = fit.standard
-    own = own_totals(standard[:, :qs], standard[:, qs:-1], standard[:, -1], fit.rows.inner_starts)
-    return Refitter(fit.solved, sums, shape, theta, tilt, own)
+    return Refitter(fit.solved, sums, shape, theta, tilt, fit.standard.own_totals(fit.rows))
 
 
 @dataclass(frozen=True)
