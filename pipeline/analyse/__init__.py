@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from importlib.util import find_spec
 
 import polars as pl
@@ -54,7 +55,6 @@ def analyse(frames: Frames, settings: Settings, quarter_name: str) -> ResultSet:
         protocols.results(seen, settings, quarter_name, models),
     ]
     if find_spec("pipeline.analyse.stalled"):
-        from pipeline.analyse import stalled
-
+        stalled = import_module("pipeline.analyse.stalled")
         parts.append(stalled.results(seen, settings, quarter_name, models))
     return join(parts)

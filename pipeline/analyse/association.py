@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 from scipy.special import ndtr
 
 from pipeline.analyse.fits import PressureModels
@@ -59,8 +58,8 @@ def _reasons(
     if dose is None or between is None or within is None or equal_p is None:
         return ["the three forms of dose could not all be fitted"]
     against = []
-    if len({np.sign(c.estimate) for c in (dose, between, within)}) > 1:
-        against.append("past dose, between people and within people do not point the same way")
+    if any(not part.low <= dose.estimate <= part.high for part in (between, within)):
+        against.append("the association of past dose lies outside what is seen between or within people")
     if equal_p < ALPHA:
         against.append("between and within people differ: those who train more usually differ in other ways as well")
     if lead is None or power is None:

@@ -104,7 +104,7 @@ def prepared(model_frame: pl.DataFrame, pressure: str) -> pl.DataFrame:
         (pl.col("efforts_kept").fill_null(kept) - kept).fill_null(0.0).alias("efforts_more"),
         at_start.otherwise(pl.col("week").clip(0.0, None)).alias("week"),
         at_start.otherwise(pl.col("time12").clip(0.0, None)).alias("time12"),
-        pl.col("sex").cast(pl.String).fill_null("unknown"),
+        _merged(rows, "sex"),
         pl.col("protocol").cast(pl.String),
         pl.col("site").cast(pl.String),
         _merged(rows, "condition_group"),
