@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import floor, log2, pi, sqrt
 from statistics import mean, median
+from types import MappingProxyType
 
+import numpy as np
 from scipy.stats import binom
 
 D2_EXACT = 2 / sqrt(pi)
@@ -18,6 +20,15 @@ D4_EXACT = 1 + 3 * sqrt(pi / 2 - 1)
 RUN_LENGTH = 8
 FEWEST_FOR_RUN_CHART = 8
 FEWEST_FOR_XMR = 12
+
+FALSE_SIGNAL_SHARE = MappingProxyType(
+    {12: 0.041, 14: 0.080, 16: 0.125, 20: 0.207, 24: 0.275, 28: 0.329, 32: 0.376, 36: 0.417, 40: 0.453}
+)
+"""Share of stable series with at least one XmR signal, by number of points, limits fixed on the first 12."""
+FALSE_RUN_CHART_SHARE = MappingProxyType(
+    {8: 0.0, 9: 0.0, 10: 0.008, 11: 0.008, 12: 0.011, 14: 0.021, 16: 0.009, 20: 0.024, 24: 0.031}
+)
+"""The same for a run chart. Both measured by tests/studies/control_chart_signals.py (20,000 and 5,000 series)."""
 
 
 @dataclass(frozen=True)
@@ -35,12 +46,16 @@ class XmrLimits:
 
 @dataclass(frozen=True)
 class Signal:
-    """A rule that fired ("outside", "run of 8", "2 of 3 beyond 2 sigma"), its first and last point, its side."""
+    """A rule that fired: "outside", "run of 8" or "2 of 3 beyond 2 sigma"; side "high" or "low".
+
+    first, last: the points it spans, from 0. first_seen: the point at which it first stood (the eighth of a run).
+    """
 
     rule: str
     first: int
     last: int
     side: str
+    first_seen: int
 
 
 def xmr_limits(values: Sequence[float], *, base_points: int | None = None, d2: float = D2_EXACT) -> XmrLimits:
@@ -66,8 +81,8 @@ def _side(sign: int) -> str:
 
 
 def _outside(values: Sequence[float], limits: XmrLimits) -> list[Signal]:
-    high = [Signal("outside", i, i, "high") for i, value in enumerate(values) if value > limits.high]
-    return high + [Signal("outside", i, i, "low") for i, value in enumerate(values) if value < limits.low]
+    sides = [(value > limits.high) - (value < limits.low) for value in values]
+    return [Signal("outside", i, i, _side(sign), i) for i, sign in enumerate(sides) if sign]
 
 
 def _runs(sides: Sequence[int]) -> list[tuple[int, int, int]]:
@@ -81,8 +96,13 @@ def _runs(sides: Sequence[int]) -> list[tuple[int, int, int]]:
     return runs
 
 
-def _useful(sides: Sequence[int], first: int, last: int) -> int:
-    return sum(1 for sign in sides[first : last + 1] if sign)
+def _long_runs(values: Sequence[float], limits: XmrLimits) -> list[Signal]:
+    signals, sides = [], _sides(values, limits.center)
+    for sign, first, last in _runs(sides):
+        useful = [i for i in range(first, last + 1) if sides[i]]
+        if len(useful) >= RUN_LENGTH:
+            signals.append(Signal(f"run of {RUN_LENGTH}", first, last, _side(sign), useful[RUN_LENGTH - 1]))
+    return signals
 
 
 def _two_of_three(values: Sequence[float], limits: XmrLimits) -> list[Signal]:
@@ -92,7 +112,7 @@ def _two_of_three(values: Sequence[float], limits: XmrLimits) -> list[Signal]:
         for last in range(1, len(far)):
             window = far[max(0, last - 2) : last + 1]
             if far[last] and sum(window) >= 2:
-                signals.append(Signal("2 of 3 beyond 2 sigma", max(0, last - 2), last, _side(sign)))
+                signals.append(Signal("2 of 3 beyond 2 sigma", max(0, last - 2), last, _side(sign), last))
     return signals
 
 
@@ -103,15 +123,8 @@ def xmr_signals(values: Sequence[float], limits: XmrLimits) -> list[Signal]:
     Points on the centre line neither break nor extend a run. The false-signal share of the three together is
     FALSE_SIGNAL_SHARE; a signal is weak evidence, its absence weaker.
     """
-    sides = _sides(values, limits.center)
-    runs = [
-        Signal(f"run of {RUN_LENGTH}", first, last, _side(sign))
-        for sign, first, last in _runs(sides)
-        if _useful(sides, first, last) >= RUN_LENGTH
-    ]
-    return sorted(
-        _outside(values, limits) + runs + _two_of_three(values, limits), key=lambda s: (s.last, s.first, s.rule)
-    )
+    signals = _outside(values, limits) + _long_runs(values, limits) + _two_of_three(values, limits)
+    return sorted(signals, key=lambda signal: (signal.last, signal.first, signal.rule))
 
 
 @dataclass(frozen=True)
@@ -170,3 +183,15 @@ def chart_kind(points: int) -> str:
     if points < FEWEST_FOR_RUN_CHART:
         return "none"
     return "run chart" if points < FEWEST_FOR_XMR else "xmr"
+
+
+def false_signal_share(points: int) -> float | None:
+    """Share (0-1) of stable series of this many points whose chart shows a signal, for printing under the chart.
+
+    By the chart that chart_kind gives: None below 8 points, the run chart's to 11, the XmR's from 12; interpolated
+    between the counts measured, and from 40 points on the value at 40 ("at least").
+    """
+    if points < FEWEST_FOR_RUN_CHART:
+        return None
+    table = FALSE_RUN_CHART_SHARE if points < FEWEST_FOR_XMR else FALSE_SIGNAL_SHARE
+    return float(np.interp(points, list(table.keys()), list(table.values())))

@@ -1,10 +1,23 @@
 """The chart rules on series built to fire one rule each, and invariants of the funnel."""
 
+from pathlib import Path
+
+import numpy as np
+import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.stats.control_charts import chart_kind, p_chart_limits, run_chart, xmr_limits, xmr_signals
+from pipeline.stats.control_charts import (
+    FALSE_RUN_CHART_SHARE,
+    FALSE_SIGNAL_SHARE,
+    chart_kind,
+    false_signal_share,
+    p_chart_limits,
+    run_chart,
+    xmr_limits,
+    xmr_signals,
+)
 from pipeline.stats.funnel import between_site_sd, dispersion, funnel_limits, mean_limits, winsorised
 
 BASE = [10, 12, 9, 11, 10, 8, 11, 9, 12, 10, 9, 11]
@@ -88,3 +101,25 @@ def test_winsorising_pulls_in_the_ends_only():
     scores = [-9.0, *[float(i) for i in range(-4, 5)], 9.0]
     pulled = winsorised(scores)
     assert pulled[1:-1] == scores[1:-1] and (pulled[0], pulled[-1]) == (-4.0, 4.0)
+
+
+STUDY = Path(__file__).parents[1] / "studies" / "results" / "control_chart_signals.csv"
+
+
+def test_the_printed_false_signal_shares_are_the_ones_of_the_study():
+    rows = {row["points"]: row for row in pl.read_csv(STUDY).iter_rows(named=True)}
+    assert all(abs(rows[n]["xmr_false"] - share) <= 0.0005 for n, share in FALSE_SIGNAL_SHARE.items())
+    assert all(abs(rows[n]["run_chart_false"] - share) <= 0.0005 for n, share in FALSE_RUN_CHART_SHARE.items())
+
+
+def test_the_false_signal_share_at_20_points_comes_back_in_a_small_rerun():
+    # 1,500 stable series, fixed seed: Monte Carlo error 1.0 point, tolerance three of them.
+    series = np.random.default_rng(20260403).normal(size=(1500, 20)).tolist()
+    fired = np.mean([bool(xmr_signals(row, xmr_limits(row, base_points=12))) for row in series])
+    assert fired == pytest.approx(FALSE_SIGNAL_SHARE[20], abs=0.031)
+
+
+def test_the_false_signal_share_follows_the_kind_of_chart():
+    assert false_signal_share(7) is None and false_signal_share(11) == 0.008
+    assert false_signal_share(12) == 0.041 and 0.080 < false_signal_share(15) < 0.125
+    assert false_signal_share(60) == FALSE_SIGNAL_SHARE[40]

@@ -1,14 +1,16 @@
 """Each state by a course built for it, the thresholds at their edges, and what may not happen."""
 
 from dataclasses import replace
+from pathlib import Path
 
+import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.settings import Settings
 from pipeline.stats.stalled import Course, gain_axis, judge, reached_lower_limit, slope_axis
-from pipeline.stats.stalled_rule import STATES, StalledRule, rule_from
+from pipeline.stats.stalled_rule import FALSE_FALLING_SHARE, STATES, StalledRule, rule_from
 
 RULE = StalledRule()
 WEEKS = [0, 4, 8, 12, 16, 20, 24]
@@ -117,3 +119,13 @@ def test_the_rule_comes_from_the_settings_and_the_allowance_fades_with_practice(
     assert rule.target_cmh2o("mip") == 20.0 and rule.target_cmh2o("mep") is None
     assert rule == replace(StalledRule(), target_mip_cmh2o=20.0)
     assert [round(rule.allowance_after(n), 2) for n in (0, 1, 2, 3, 9)] == [4.5, 3.13, 2.18, 0.0, 0.0]
+
+
+STUDIES = Path(__file__).parents[1] / "studies" / "results"
+
+
+def test_the_printed_shares_of_false_falling_are_the_ones_of_the_study():
+    rows = pl.read_csv(STUDIES / "falling_looks.csv").rows()
+    found = {(gap, until): (one, every) for gap, until, one, every in rows}
+    assert found.keys() == FALSE_FALLING_SHARE.keys()
+    assert all(found[key] == pytest.approx(shares, abs=0.0006) for key, shares in FALSE_FALLING_SHARE.items())
