@@ -67,7 +67,7 @@ def references(texts: Mapping[str, str]) -> dict[str, set[str]]:
             raise RmtError(
                 str(tree.get("error_message", "more than one statement")), expected="one SELECT",
                 where=f"{_path(name)}:{before.count(chr(10)) + 1}", now="mend this file",
-            )  # fmt: skip
+            )
     return {name: {f"{s}.{t}" for s, t in _base_tables(tree) if s} for name, tree in trees.items()}
 
 
@@ -94,14 +94,14 @@ def run_order(files: Mapping[str, str]) -> list[str]:
         unknown = sorted(t for t in read if t not in files and t not in MADE_HERE and not t.startswith("received."))
         if unknown:
             raise RmtError(f"reads {', '.join(unknown)}, which no file makes", where=_path(name),
-                           now="add the file or mend the name")  # fmt: skip
+                           now="add the file or mend the name")
         needs[name] = {t for t in read if not t.startswith("received.")}
     sorter = TopologicalSorter({name: sorted(before) for name, before in sorted(needs.items())})
     try:
         return list(sorter.static_order())
     except CycleError as fault:
         raise RmtError("these tables read each other in a circle: " + " <- ".join(fault.args[1]), where="sql",
-                       now="let one of them stop reading the next") from fault  # fmt: skip
+                       now="let one of them stop reading the next") from fault
 
 
 def derive(

@@ -3,20 +3,6 @@
 -- ('set_aside'; rows told twice count once): a set-aside event is an event, a set-aside session may or may not have
 -- been broken off (n_rows 0).
 with
-told as (
-  select r.client_key, 'events' as source, r.kind, r.event_on as day_on,
-    r.serious = 'yes' as is_serious, r.judged_related = 'yes' as is_related
-  from received.events as r
-  cross join settings.current as s
-  where r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)
-  union all
-  select r.client_key, 'sessions' as source, coalesce(r.stop_reason, 'not_recorded') as kind, r.session_on as day_on,
-    false as is_serious, false as is_related
-  from received.sessions as r
-  cross join settings.current as s
-  where r.stopped_early = 'yes'
-    and r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)
-),
 rows_aside as (
   select distinct
     a.table_name as source, a.site, a.client_key_ok, a.occurred_on,
@@ -29,7 +15,7 @@ every as (
   select
     coalesce(w.site, 'not known') as site, t.day_on, t.source, t.kind, t.client_key,
     1 as counts, t.is_serious, t.is_related, 0 as aside
-  from told as t
+  from settled.untoward as t
   left join settled.whereabouts as w
     on w.client_key = t.client_key and t.day_on >= w.from_on and t.day_on <= w.until_on
   union all
@@ -50,8 +36,8 @@ select
   e.kind,
   cast(sum(e.counts) as bigint) as n_rows,
   count(distinct e.client_key) as n_people,
-  count(*) filter (where coalesce(e.is_serious, false)) as n_serious,
-  count(*) filter (where coalesce(e.is_related, false)) as n_related,
+  count(*) filter (where e.is_serious) as n_serious,
+  count(*) filter (where e.is_related) as n_related,
   cast(sum(e.aside) as bigint) as n_set_aside
 from every as e
 group by

@@ -15,30 +15,39 @@ courses as (
     on b.client_key = g.client_key and b.course_no = g.course_no and b.pressure = g.pressure
   cross join settings.current as s
   cross join settled.span as p
+),
+items as (
+  select
+    k.site,
+    cast(year(k.from_on) as varchar) || 'Q' || cast(quarter(k.from_on) as varchar) as quarter,
+    'baseline_' || k.pressure as item,
+    1 as expected,
+    case when k.baseline_on is not null then 1 else 0 end as filled
+  from courses as k
+  where k.pressure = 'mip' or k.baseline_on is not null or k.is_tested
+  union all
+  select
+    k.site,
+    cast(year(k.window_until_on) as varchar) || 'Q' || cast(quarter(k.window_until_on) as varchar) as quarter,
+    '12_week_' || k.pressure as item,
+    1 as expected,
+    case when k.at12_on is not null then 1 else 0 end as filled
+  from courses as k
+  where k.baseline_on is not null and k.last_on >= k.window_from_on and k.window_until_on <= k.data_until_on
+  union all
+  select
+    c.site,
+    cast(year(t.tested_on) as varchar) || 'Q' || cast(quarter(t.tested_on) as varchar) as quarter,
+    'efforts_kept' as item,
+    1 as expected,
+    case when t.efforts_kept is not null then 1 else 0 end as filled
+  from quantities.test_days as t
+  inner join settled.courses as c on c.client_key = t.client_key and c.course_no = t.course_no
 )
 select
-  k.site,
-  cast(year(k.from_on) as varchar) || 'Q' || cast(quarter(k.from_on) as varchar) as quarter,
-  'baseline_' || k.pressure as item,
-  1 as expected,
-  case when k.baseline_on is not null then 1 else 0 end as filled
-from courses as k
-where k.pressure = 'mip' or k.baseline_on is not null or k.is_tested
-union all
-select
-  k.site,
-  cast(year(k.window_until_on) as varchar) || 'Q' || cast(quarter(k.window_until_on) as varchar) as quarter,
-  '12_week_' || k.pressure as item,
-  1 as expected,
-  case when k.at12_on is not null then 1 else 0 end as filled
-from courses as k
-where k.baseline_on is not null and k.last_on >= k.window_from_on and k.window_until_on <= k.data_until_on
-union all
-select
-  c.site,
-  cast(year(t.tested_on) as varchar) || 'Q' || cast(quarter(t.tested_on) as varchar) as quarter,
-  'efforts_kept' as item,
-  1 as expected,
-  case when t.efforts_kept is not null then 1 else 0 end as filled
-from quantities.test_days as t
-inner join settled.courses as c on c.client_key = t.client_key and c.course_no = t.course_no
+  i.site,
+  i.quarter,
+  i.item,
+  cast(i.expected as bigint) as expected,
+  cast(i.filled as bigint) as filled
+from items as i

@@ -1,9 +1,9 @@
--- one row per file: its counts at the last load that brought it
+-- one row per input table: the counts of its file at the last load that brought it
 with
 loads as (
   select
     f.batch_id, f.file, f.table_name, f.sha256, f.rows_read, f.rows_kept, f.rows_set_aside, f.rows_unchanged,
-    row_number() over (partition by f.file order by f.batch_id desc) as newest
+    row_number() over (partition by f.table_name order by f.batch_id desc) as newest
   from received.files as f
   cross join settings.current as s
   where f.batch_id <= s.as_of_batch
