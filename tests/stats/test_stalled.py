@@ -3,6 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 import pytest
 from hypothesis import given
@@ -10,7 +11,9 @@ from hypothesis import strategies as st
 
 from pipeline.settings import Settings
 from pipeline.stats.stalled import Course, gain_axis, judge, reached_lower_limit, slope_axis
+from pipeline.stats.stalled_flags import FLAGGED_SHARES, flagged_shares
 from pipeline.stats.stalled_rule import FALSE_FALLING_SHARE, STATES, StalledRule, rule_from
+from tests.studies.stalled_rule import cohort, verdicts
 
 RULE = StalledRule()
 WEEKS = [0, 4, 8, 12, 16, 20, 24]
@@ -129,3 +132,23 @@ def test_the_printed_shares_of_false_falling_are_the_ones_of_the_study():
     found = {(gap, until): (one, every) for gap, until, one, every in rows}
     assert found.keys() == FALSE_FALLING_SHARE.keys()
     assert all(found[key] == pytest.approx(shares, abs=0.0006) for key, shares in FALSE_FALLING_SHARE.items())
+
+
+def test_the_printed_shares_of_flags_are_the_ones_of_the_study():
+    counts = pl.read_csv(STUDIES / "stalled_rule.csv").filter(error="constant", state="stalled")
+    found = {tuple(row[:1] + row[2:5]): row[-1] for row in counts.iter_rows()}
+    rhythms = ("2-weekly", "4-weekly", "gaps 2-6 wk")
+    for row in FLAGGED_SHARES:
+        shares = (row.two_weekly, row.four_weekly, row.gaps_2_to_6_weeks)
+        measured = [found.get((rhythm, row.learning, row.kind, row.allowance_cmh2o), 0.0) for rhythm in rhythms]
+        assert shares == pytest.approx(measured, abs=0.0051)
+    assert len(FLAGGED_SHARES) == 45 and len(flagged_shares(4.0)) == 15
+
+
+def test_one_small_cohort_rerun_gives_the_study_within_chance():
+    # 3 cohorts of 240 at one cell: 108 flat people, Monte Carlo error 5 points, tolerance three of them.
+    rng = np.random.default_rng(20260405)
+    states = [v for _ in range(3) for v in verdicts(cohort("4-weekly", 0.5, "constant", rng), "constant")]
+    flat = [state == "stalled" for kind, allowance, state in states if kind == "flat" and allowance == 4.5]
+    measured = next(r for r in flagged_shares(4.5) if (r.kind, r.learning) == ("flat", "half"))
+    assert len(flat) == 108 and np.mean(flat) == pytest.approx(measured.four_weekly, abs=0.14)
