@@ -37,7 +37,10 @@ def _list(codes: Collection[str]) -> str:
 
 
 def _typed(column: Column) -> str:
-    """Write the typed value of a column's text, null where the text is not a good spelling of its kind."""
+    """Write the typed value of a column's text, null where the text is not a good spelling of its kind.
+
+    Text that was well spelled before it was trimmed is not matched again.
+    """
     text = f"{column.name}__text"
     if column.codes:
         return f"case when {text} in {_list(column.codes)} then {text} end"
@@ -46,7 +49,25 @@ def _typed(column: Column) -> str:
         "day": f"try_cast({text} as date)",
     }
     value = casts.get(column.kind, text)
-    return f"case when regexp_full_match({text}, {_text(SPELLING[column.kind])}) then {value} end"
+    spelled = f"regexp_full_match({text}, {_text(SPELLING[column.kind])})"
+    return f"case when {column.name}__plain or {spelled} then {value} end"
+
+
+def _cell(column: Column, is_there: bool) -> str:
+    """Write a cell's text without blanks around it, empty as null.
+
+    Trimming costs more than all else in the verdict, so a cell that is well spelled as it stands is not trimmed.
+    """
+    name = column.name
+    if not is_there:
+        plain, text = "false", "cast(null as varchar)"
+    else:
+        plain = f"{name} in {_list(column.codes)}" if column.codes else (
+            f"regexp_full_match({name}, {_text(SPELLING[column.kind])})")
+        if column.kind == "label":  # the one spelling in which a blank may stand, and so also at its end
+            plain = f"({plain} and not ends_with({name}, ' '))"
+        text = f"case when {plain} then {name} else nullif(trim({name}, {_BLANKS_SQL}), '') end"
+    return f"{text} as {name}__text" + ("" if column.codes else f",\n  {plain} as {name}__plain")
 
 
 def _bound(column: Column, bound: float | str) -> str:
@@ -111,10 +132,7 @@ def sql_verdict(table: Table, headings: Collection[str] | None = None, relation:
     if len(listed) > MOST_FAULTS:
         raise ValueError(f"{table.name} can have {len(listed)} faults: at most {MOST_FAULTS} fit the verdict")
     there = table.column_names if headings is None else headings
-    texts = [
-        (f"nullif(trim({n}, {_BLANKS_SQL}), '')" if n in there else "cast(null as varchar)") + f" as {n}__text"
-        for n in table.column_names
-    ]
+    texts = [_cell(c, c.name in there) for c in table.columns]
     typed = [f"{_typed(c)} as {c.name}" for c in table.columns]
     bits = [f"case when {_condition(table, f)} then {1 << k} else 0 end" for k, f in enumerate(listed)]
     return (
