@@ -94,7 +94,9 @@ def columns(frame: pl.DataFrame, right_hand_side: str) -> Columns:
     from formulaic.errors import FormulaicError
 
     try:
-        made = _parsed(right_hand_side).get_model_matrix(frame, output="numpy", na_action="ignore")
+        # a term that is infinite is refused in words below, so NumPy need not warn as well
+        with np.errstate(all="ignore"):
+            made = _parsed(right_hand_side).get_model_matrix(frame, output="numpy", na_action="ignore")
     except (FormulaicError, ValueError, TypeError, pl.exceptions.PolarsError) as error:
         reason = str(error).splitlines()[0].rstrip(".")
         raise CannotFit(f"The formula {right_hand_side!r} cannot be worked out on these rows: {reason}.") from None
@@ -124,7 +126,11 @@ def _refuse_unusable(frame: pl.DataFrame, model: MixedModel) -> None:
     for name in [model.outcome, *groupings, *sorted(read)]:
         if name not in frame.columns:
             near = difflib.get_close_matches(name, frame.columns, n=1)
-            hint = f"; did you mean {near[0]!r}?" if near else "; the frame has " + ", ".join(frame.columns) + "."
+            hint = f"; did you mean {near[0]!r}?" if near else f"; the frame has {', '.join(frame.columns)}."
+                f"; did you mean {near[0]!r}? The model must use the frame's own names."
+                if near
+                else "; the frame has " + ", ".join(frame.columns) + "."
+            )
             raise CannotFit(f"There is no column {name!r} in the rows to fit{hint}")
     if frame.height == 0:
         raise CannotFit("There are no rows to fit; check the selection that made the frame.")

@@ -126,19 +126,20 @@ def walk(sums: Sums, shape: Shape, reml: bool, theta: Array, tilt: Array | None 
     """Walk to a minimum from theta.
 
     Steps use the exact gradient and a cheap Hessian; tilt (r, r) is what an exact Hessian in d adds to it near the
-    optimum, None lets the walk find it where it comes close.
+    optimum, None lets the walk find it where it comes close. It is found
+    anew when the steps no longer shrink fast.
     """
     point = _at(sums, shape, theta)
     value = point.answer.criterion(reml)
     radius = max(1.0, float(np.linalg.norm(theta)))
     own = np.zeros((len(theta), len(theta))) if tilt is None else tilt
-    tilted_at = 0 if tilt is None else MAX_STEPS
+    tilted_at = 0 if tilt is None else 1
     noise, gain, before = 1e-12 * (1.0 + abs(value)), np.inf, np.inf
     steps = 0
     while steps < MAX_STEPS and len(theta):
         steps += 1
         gradient, hessian = cheap_slopes(point, reml)
-        if tilt is None and gain < 1.0 and (tilted_at == 0 or (gain > 0.05 * before and steps > tilted_at + 1)):
+        if gain < 1.0 and (tilted_at == 0 or (gain > 0.05 * before and steps > tilted_at + 1)):
             own, tilted_at = exact_slopes(point, reml)[1] - hessian, steps
         step, gain, radius, moved = _next(sums, shape, reml, theta, (gradient, hessian + own), (value, radius, noise))
         if moved is None:

@@ -116,7 +116,7 @@ def fitted_levels(fit: MixedFit, kind: Literal["conditional", "marginal"] = "con
 def fit_by_power(frame: pl.DataFrame, model: MixedModel, method: Method = "reml", rounds: int = 50) -> UnequalFit:
     """Residual SD proportional to |fitted level|^power (varPower of the innermost fitted values).
 
-    The fitted levels are held while the power is found, then renewed, until the power moves by less than 1e-6.
+    The fitted levels are held while the power is found, then renewed, until the power moves by less than 1e-8.
     """
     equal = fit_mixed(frame, model, method)
     power, current = 0.0, equal
@@ -128,7 +128,7 @@ def fit_by_power(frame: pl.DataFrame, model: MixedModel, method: Method = "reml"
         log_level = np.log(level)
         (found,) = _search(equal, lambda p, v=log_level: p[0] * v, np.array([power]))  # type: ignore[misc]
         made = _finished(equal, found * log_level, pl.DataFrame({"power": [float(found)]}), 1)
-        if abs(found - power) < 1e-6:
+        if abs(found - power) < 1e-8:
             break
         power, current = float(found), made.fit
     assert made is not None
