@@ -127,10 +127,6 @@ def _refuse_unusable(frame: pl.DataFrame, model: MixedModel) -> None:
         if name not in frame.columns:
             near = difflib.get_close_matches(name, frame.columns, n=1)
             hint = f"; did you mean {near[0]!r}?" if near else f"; the frame has {', '.join(frame.columns)}."
-                f"; did you mean {near[0]!r}? The model must use the frame's own names."
-                if near
-                else "; the frame has " + ", ".join(frame.columns) + "."
-            )
             raise CannotFit(f"There is no column {name!r} in the rows to fit{hint}")
     if frame.height == 0:
         raise CannotFit("There are no rows to fit; check the selection that made the frame.")
