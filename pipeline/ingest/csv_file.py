@@ -42,7 +42,7 @@ _BLOCK_ROWS = 50_000
 
 
 @dataclass
-class _Rows:
+class Rows:
     """Rows sorted as they are read: good ones in blocks, broken ones with their reason."""
 
     table: str
@@ -55,7 +55,7 @@ class _Rows:
     def add(self, line: int, record: list[str] | None, is_whole_text: bool) -> None:
         if record is None:
             self._set_aside(line, "quoting", "quotation marks that open and close around a whole cell", "a stray mark")
-        elif not is_whole_text and not _is_readable(record):
+        elif not is_whole_text and not is_readable(record):
             self._set_aside(line, "undecodable", "text in UTF-8", "bytes that are not UTF-8")
         elif len(record) != len(self.headings):
             self._set_aside(line, "ragged", f"{len(self.headings)} cells, as many as headings", f"{len(record)} cells")
@@ -79,20 +79,20 @@ class _Rows:
         self.broken.append(Broken(line, f"{self.table}.row.{rule}", expected, shape))
 
 
-def _is_readable(record: list[str]) -> bool:
+def is_readable(record: list[str]) -> bool:
     """Say whether no cell holds a NUL or a byte that was not UTF-8 (read as a lone surrogate)."""
     text = "".join(record)
     return "\0" not in text and not any("\ud800" <= c <= "\udfff" for c in text)
 
 
-def records(text: str) -> Iterator[tuple[int, list[str] | None]]:
+def records(text: str, delimiter: str = ",") -> Iterator[tuple[int, list[str] | None]]:
     """Walk CSV text (RFC 4180): (physical line from 1, cells), or None for cells where the quoting is broken.
 
     Blank lines are no records. After broken quoting the walk goes on at the very next line, so that a quotation mark
     which is never closed costs one line and not the rest of the file. Lines end in LF, CRLF or CR.
     """
     lines = _Lines(list(io.StringIO(text, newline="")))
-    reader = csv.reader(lines, strict=True)
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     while True:
         first = lines.next_line
         try:
@@ -123,7 +123,7 @@ def _headings(file: str, table: str, walk: Iterator[tuple[int, list[str] | None]
     if line == 0:
         raise Unreadable(f"{table}.file.empty", file, "the file is empty", "headings and rows",
                          "export it again, or take it out of the folder")
-    if first is None or not _is_readable(first):
+    if first is None or not is_readable(first):
         raise Unreadable(f"{table}.file.no_headings", f"{file}:1", "the headings cannot be read",
                          "headings in UTF-8, properly quoted", "export it again as CSV (UTF-8)")
     if len(first) == 1 and any(mark in first[0] for mark in ";\t|"):
@@ -143,7 +143,7 @@ def read_csv(path: Path) -> RawTable:
     text, is_whole_text = _decoded(path.name, path.stem, data)
     walk = records(text)
     headings = _headings(path.name, path.stem, walk)
-    rows = _Rows(path.stem, headings)
+    rows = Rows(path.stem, headings)
     for line, record in walk:
         rows.add(line, record, is_whole_text)
     sha256 = hashlib.sha256(data).hexdigest()
