@@ -12,8 +12,8 @@ import duckdb
 import polars as pl
 
 from bench.cohort import cohort
-from bench.from_sums import fit_sums
 from bench.sql_sums import Layout, sums_from_sql
+from pipeline.stats.elsewhere import fit_sums
 
 BLOCK = 100_000
 WEEK_CENTRE, MIP_CENTRE = 10, 75
@@ -47,7 +47,7 @@ def main(path: str) -> None:
         start = time.perf_counter()
         sums = sums_from_sql(database, LAYOUT)
         summed = time.perf_counter()
-    fit = fit_sums(sums, NAMES)
+    fit = fit_sums(sums, NAMES, centres=[0.0] * len(COLUMNS), t_centre=0.0)
     done = time.perf_counter()
     slope = fit.mean_terms.row(1, named=True)
     found = {"log_likelihood": fit.log_likelihood, "slope": slope["estimate"], "slope_df": slope["df"]}

@@ -7,7 +7,7 @@ errors come from another matrix than ours (the joint Hessian) and its intervals 
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -15,11 +15,12 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.stats import MixedFit, MixedModel
+from pipeline.stats.basis import ALIASED_BELOW
 from pipeline.stats.formula import Rows, read_rows
 from pipeline.stats.model import Method
 
 Array = NDArray[np.float64]
-Verdict = Literal["agree", "statsmodels worse", "ours worse", "cannot express"]
+Verdict = Literal["agree", "statsmodels worse", "ours worse", "cannot express", "no answer"]
 
 OPTIMISERS = ("bfgs", "lbfgs")
 SHORT_OF_OPTIMUM = 1e-3  # log-likelihood; what gradient and curvature say is still to gain
@@ -67,14 +68,20 @@ def why_not(model: MixedModel) -> str | None:
 
 
 def fit_with_statsmodels(frame: pl.DataFrame, model: MixedModel, method: Method = "reml") -> StatsmodelsFit:
-    """Fit by MixedLM with two optimisers and keep the better; ValueError when MixedLM cannot express the model."""
+    """Fit by MixedLM with two optimisers and keep the better.
+
+    ValueError, in plain words, when MixedLM cannot express the model or both optimisers break down. Terms of the mean
+    that follow from earlier ones are left out, as the engine does.
+    """
     missing = why_not(model)
     if missing:
         raise ValueError(f"MixedLM cannot express {missing}.")
-    rows = read_rows(frame, model)
-    fits = [_one_fit(rows, model, method, optimiser) for optimiser in OPTIMISERS]
-    levels = [float(fit.llf) if np.isfinite(fit.llf) else -np.inf for fit in fits]
-    best, spread = fits[int(np.argmax(levels))], abs(levels[0] - levels[1])
+    rows = _without_aliases(read_rows(frame, model))
+    fits = [fit for optimiser in OPTIMISERS if (fit := _one_fit(rows, model, method, optimiser)) is not None]
+    if not fits:
+        raise ValueError(f"MixedLM found no answer with any of its optimisers ({', '.join(OPTIMISERS)}).")
+    levels = [float(fit.llf) for fit in fits]
+    best, spread = fits[int(np.argmax(levels))], max(levels) - min(levels) if len(fits) == len(OPTIMISERS) else np.inf
     shortfall = _shortfall(best)
     return StatsmodelsFit(
         model=model,
@@ -94,7 +101,10 @@ def cross_check(frame: pl.DataFrame, model: MixedModel, fit: MixedFit) -> CrossC
     missing = why_not(model)
     if missing:
         return CrossCheck("cannot express", f"No independent check: statsmodels MixedLM cannot express {missing}.")
-    theirs = fit_with_statsmodels(frame, model, fit.method)
+    try:
+        theirs = fit_with_statsmodels(frame, model, fit.method)
+    except ValueError as error:
+        return CrossCheck("no answer", f"No independent check: {error}")
     ours = fit.mean_terms.filter(pl.col("estimate").is_not_null())
     both = ours.join(theirs.mean_terms, on="term", suffix="_theirs")
     shift = ((both["estimate"] - both["estimate_theirs"]) / both["std_error"]).abs().max()
@@ -123,6 +133,16 @@ def _state(spread: float, shortfall: float) -> str:
     return "converged: two optimisers agree and the gradient is small"
 
 
+def _without_aliases(rows: Rows) -> Rows:
+    """The mean without columns that follow from the earlier ones, which MixedLM cannot invert."""
+    values = rows.x.values
+    length = np.linalg.norm(values, axis=0)
+    left = np.abs(np.diag(np.linalg.qr(values / np.where(length > 0, length, 1.0), mode="r")))
+    kept = [j for j in range(values.shape[1]) if length[j] > 0 and left[j] > ALIASED_BELOW]
+    names = tuple(rows.x.names[j] for j in kept)
+    return replace(rows, x=replace(rows.x, values=values[:, kept], names=names))
+
+
 def _one_fit(rows: Rows, model: MixedModel, method: Method, optimiser: str) -> Any:
     from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
 
@@ -137,7 +157,11 @@ def _one_fit(rows: Rows, model: MixedModel, method: Method, optimiser: str) -> A
         free.fe_params, free.cov_re, free.vcomp = np.ones(mixed.k_fe), np.eye(mixed.k_re), np.ones(mixed.k_vc)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # doubts are worked out below from gradient and spread, not from warnings
-        return mixed.fit(reml=method == "reml", method=[optimiser, "cg"], free=free, gtol=1e-8)
+        try:
+            fit = mixed.fit(reml=method == "reml", method=[optimiser, "cg"], free=free, gtol=1e-8)
+        except (np.linalg.LinAlgError, ValueError):
+            return None
+    return fit if np.isfinite(fit.llf) else None
 
 
 def _outer_of(rows: Rows) -> Array:

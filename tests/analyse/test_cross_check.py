@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -76,3 +77,23 @@ def test_the_refit_is_that_of_r():
 
 def test_doubt_stands_in_the_state_with_time_in_days(rows):
     assert fit_with_statsmodels(rows, IN_DAYS).state.startswith("doubtful")
+
+
+def test_a_term_that_follows_from_others_is_left_out(rows):
+    doubled = rows.with_columns(again=2.0 * pl.col("time12"))
+    model = replace(MODEL, mean="1 + time12 * protocol + again")
+    found = cross_check(doubled, model, fit_mixed(doubled, model))
+    assert found.verdict == "agree", found.sentence
+
+
+def test_says_when_statsmodels_breaks_down(rows, monkeypatch):
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
+    def broken(*_, **__):
+        raise np.linalg.LinAlgError("Singular matrix")
+
+    fit = fit_mixed(rows, MODEL)
+    monkeypatch.setattr(MixedLM, "fit", broken)
+    found = cross_check(rows, MODEL, fit)
+    assert found.verdict == "no answer"
+    assert "found no answer" in found.sentence

@@ -64,6 +64,7 @@ def _carrots() -> pl.DataFrame:
 PREPARED = {
     "sleepstudy_slope": published_tables.sleep_lines,
     "sleepstudy_intercept": published_tables.sleep_lines,
+    "sleepstudy_slope_only": published_tables.sleep_lines,
     "sleepstudy_diagonal": published_tables.sleep_lines,
     "dyestuff": lambda: published_tables.batches(published_tables.DYESTUFF),
     "dyestuff2": lambda: published_tables.batches(published_tables.DYESTUFF2),
@@ -72,6 +73,12 @@ PREPARED = {
     "dietox_slope": _dietox,
     "dietox3": _dietox,
     "dietox3_slopes": _dietox,
+    "dietox3_diagonal": _dietox,
+    "dietox_curve": lambda: (
+        _dietox().with_columns(t=col("Time") - 6.5).with_columns(t2=col("t") ** 2, t3=col("t") ** 3)
+    ),
+    "ham": lambda: r_frame("lmerTest::ham").with_columns(liking=col("Informed.liking")),
+    "rats_diet": lambda: r_frame("nlme::BodyWeight").with_columns(days=col("Time")),
     "pastes3": lambda: wheel_csv("pastes.csv"),
     "oxboys_square": lambda: r_frame("nlme::Oxboys").with_columns(age2=col("age") ** 2),
     "oxboys_three": lambda: r_frame("nlme::Oxboys").with_columns(age2=col("age") ** 2),

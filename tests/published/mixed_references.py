@@ -51,8 +51,12 @@ def column(fit: MixedFit, name: str) -> np.ndarray:
 
 def covariances(name: str) -> dict[str, np.ndarray]:
     """R's covariance matrix of each grouping; uncorrelated terms come from R in several blocks."""
-    blocks: dict[str, list[np.ndarray]] = {}
-    for group, block in reference(name)["covariance"].items():
-        size = len(block["names"])
-        blocks.setdefault(group.split(".")[0], []).append(np.reshape(block["matrix"], (size, size)))
-    return {by: parts[0] if len(parts) == 1 else np.diag([p.item() for p in parts]) for by, parts in blocks.items()}
+    found = {}
+    for varies in reference(name)["varies"]:
+        blocks = [b for group, b in reference(name)["covariance"].items() if group.split(".")[0] == varies[0]]
+        if len(blocks) > 1:  # uncorrelated: one block a term, the intercept not always first
+            variances = {b["names"][0].replace("(Intercept)", "1"): b["matrix"][0] for b in blocks}
+            found[varies[0]] = np.diag([variances[term] for term in varies[1].split(" + ")])
+        else:
+            found[varies[0]] = np.reshape(blocks[0]["matrix"], (len(blocks[0]["names"]),) * 2)
+    return found

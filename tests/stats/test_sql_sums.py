@@ -7,9 +7,9 @@ import pytest
 from numpy.testing import assert_allclose
 
 from bench.cohort import cohort
-from bench.from_sums import fit_sums
 from bench.sql_sums import Layout, sums_from_sql
 from pipeline.stats import MixedModel, Varies, fit_mixed
+from pipeline.stats.elsewhere import fit_sums
 from pipeline.stats.sums import Sums, as_patterns, from_rows
 
 WEEK_CENTRE = 10
@@ -60,7 +60,9 @@ def test_sql_sums_are_numpy_sums(rows, outer):
 
 
 def test_the_fit_from_sql_sums_is_the_fit_from_rows(rows):
-    found = fit_sums(by_sql(rows, Layout("tests", COLUMNS, WEEK_CENTRE)), NAMES)
+    found = fit_sums(
+        by_sql(rows, Layout("tests", COLUMNS, WEEK_CENTRE)), NAMES, centres=[0.0] * len(COLUMNS), t_centre=0.0
+    )
     centred = rows.with_columns(
         t=(pl.col("weeks") - 10) / 12, a=pl.col("adherence") - 0.5, e=pl.col("effort") - 0.5, y=pl.col("mip_cmh2o") - 75
     )

@@ -65,6 +65,14 @@ FITS <- list(
   carrots_three = fit("lmerTest::carrots", from("lmerTest", "carrots", function(d) subset(d, !is.na(Preference))), Preference ~ sens1 + sens2 * Age + (sens1 + sens2 | Consumer), "1 + sens1 + sens2 * Age", c("Consumer", "1 + sens1 + sens2")),
   beets = fit("pbkrtest::beets", from("pbkrtest", "beets", function(d) transform(d, plot = paste2(block, harvest))),
     sugpct ~ sow + harvest + (1 | block) + (1 | plot), "1 + sow + harvest", c("plot", "1"), c("block", "1"), note = "plot = block and harvest"),
+  sleepstudy_slope_only = fit("lme4::sleepstudy", from("lme4", "sleepstudy"), Reaction ~ Days + (0 + Days | Subject), "1 + Days", c("Subject", "0 + Days")),
+  machines_full = fit("nlme::Machines", from("nlme", "Machines"), score ~ Machine + (0 + Machine | Worker), "1 + Machine", c("Worker", "0 + Machine")),
+  ham = fit("lmerTest::ham", from("lmerTest", "ham", function(d) transform(d, liking = Informed.liking)), liking ~ Product * Information + Gender + Age + (1 | Consumer),
+    "1 + Product * Information + Gender + Age", c("Consumer", "1"), note = "liking = Informed.liking"),
+  dietox_curve = fit("statsmodels dietox.csv", function() transform(dietox(), t = Time - 6.5, t2 = (Time - 6.5)^2, t3 = (Time - 6.5)^3), Weight ~ t + t2 + t3 + Evit + (t + t2 | Pig),
+    "1 + t + t2 + t3 + Evit", c("Pig", "1 + t + t2"), note = "t = Time - 6.5; t2 = t^2; t3 = t^3"),
+  dietox3_diagonal = fit("statsmodels dietox.csv", dietox, Weight ~ Time * Cu + (1 | Litter) + (Time || Pig), "1 + Time * Cu", c("Pig", "1 + Time", "diagonal"), c("Litter", "1")),
+  rats_diet = fit("nlme::BodyWeight", from("nlme", "BodyWeight", function(d) transform(d, days = as.numeric(Time))), weight ~ Diet + days + (1 | Rat), "1 + Diet + days", c("Rat", "1"), note = "days = Time"),
   anorexia_long = fit("MASS::anorexia", from("MASS", "anorexia", function(d) {
       d$client <- factor(seq_len(nrow(d)))
       long <- rbind(data.frame(client = d$client, arm = d$Treat, after = 0, weight = d$Prewt), data.frame(client = d$client, arm = d$Treat, after = 1, weight = d$Postwt))

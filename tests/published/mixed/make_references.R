@@ -1,4 +1,5 @@
 # Writes the reference fits of this folder, one TOML a fit: Rscript make_references.R [name ...]
+# STATSMODELS_RESULTS names the folder of dietox.csv and pastes.csv inside the statsmodels wheel.
 # Each fit: lmerTest::lmer, then Newton steps on lme4's own deviance (numDeriv), so that the optimum is tight.
 suppressMessages({library(lme4); library(lmerTest); library(pbkrtest); library(numDeriv)})
 source("fits.R")
