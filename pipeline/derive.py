@@ -119,10 +119,18 @@ def derive(
             if progress is not None:
                 progress(name, at, len(order))
             if name in files:
-                store.execute(f"create or replace table {name} as {files[name]}")
+                _run(store, name, files[name])
             else:
                 _make_here(store, name, settings, as_of_batch)
         return _summary(store, order)
+
+
+def _run(store: Store, name: str, text: str) -> None:
+    """Make one table. The database's own words may quote a value, so they stay in the cause and out of the message."""
+    try:
+        store.execute(f"create or replace table {name} as {text}")
+    except duckdb.Error as fault:
+        raise RmtError(f"cannot be run ({type(fault).__name__})", where=_path(name), now="mend this file") from fault
 
 
 def _empty_schemas(store: Store) -> None:

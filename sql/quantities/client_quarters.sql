@@ -1,5 +1,17 @@
 -- one row per course and quarter in which it has a week, a test or an event; ratios as in adherence, for the quarter
 with
+sums as (
+  select
+    q.*,
+    cast(q.sessions_done_logged as double) as done,
+    cast(q.sessions_sevenths_logged as double) / 7 as prescribed,
+    cast(q.sessions_sevenths_all as double) / 7 as prescribed_all,
+    cast(q.sessions_sevenths_unpaused as double) / 7 as unpaused,
+    cast(q.breaths_done_logged as double) as breaths,
+    cast(q.breaths_sevenths_logged as double) / 7 as breaths_prescribed,
+    cast(q.breaths_sevenths_unpaused as double) / 7 as breaths_unpaused
+  from quantities.quarter_sums as q
+),
 test_counts as (
   select
     t.client_key, t.course_no,
@@ -28,16 +40,15 @@ select
   coalesce(q.weeks_in_course, 0) as weeks_in_course,
   coalesce(q.weeks_logged, 0) as weeks_logged,
   100 * cast(q.weeks_logged as double) / nullif(q.weeks_in_course, 0) as logged_pct,
-  100 * q.sessions_done_logged / nullif(q.sessions_prescribed_logged, 0) as session_adherence_pct,
-  100 * coalesce(q.sessions_done_logged, 0) / nullif(q.sessions_prescribed_all, 0) as session_adherence_low_pct,
+  100 * q.done / nullif(q.prescribed, 0) as session_adherence_pct,
+  100 * coalesce(q.done, 0) / nullif(q.prescribed_all, 0) as session_adherence_low_pct,
   100 * (
-    coalesce(q.sessions_done_logged, 0)
-    + (q.sessions_prescribed_all - coalesce(q.sessions_prescribed_logged, 0))
-    * greatest(1, coalesce(q.sessions_done_logged / nullif(q.sessions_prescribed_logged, 0), 1))
-  ) / nullif(q.sessions_prescribed_all, 0) as session_adherence_high_pct,
-  100 * q.sessions_done_logged / nullif(q.sessions_unpaused_logged, 0) as session_adherence_unpaused_pct,
-  100 * q.breaths_done_logged / nullif(q.breaths_prescribed_logged, 0) as breath_adherence_pct,
-  100 * q.breaths_done_logged / nullif(q.breaths_unpaused_logged, 0) as breath_adherence_unpaused_pct,
+    coalesce(q.done, 0)
+    + (q.prescribed_all - coalesce(q.prescribed, 0)) * greatest(1, coalesce(q.done / nullif(q.prescribed, 0), 1))
+  ) / nullif(q.prescribed_all, 0) as session_adherence_high_pct,
+  100 * q.done / nullif(q.unpaused, 0) as session_adherence_unpaused_pct,
+  100 * q.breaths / nullif(q.breaths_prescribed, 0) as breath_adherence_pct,
+  100 * q.breaths / nullif(q.breaths_unpaused, 0) as breath_adherence_unpaused_pct,
   100 * cast(q.rated_in as double) / nullif(q.rated_sessions, 0) as in_band_pct,
   coalesce(q.rated_sessions, 0) as rated_sessions,
   q.effort_scale,
@@ -53,7 +64,7 @@ select
   coalesce(e.n_events, 0) as events
 from quarters as k
 inner join settled.courses as c on c.client_key = k.client_key and c.course_no = k.course_no
-left join quantities.quarter_sums as q
+left join sums as q
   on q.client_key = k.client_key and q.course_no = k.course_no and q.quarter = k.quarter
 left join test_counts as t on t.client_key = k.client_key and t.course_no = k.course_no and t.quarter = k.quarter
 left join event_counts as e on e.client_key = k.client_key and e.course_no = k.course_no and e.quarter = k.quarter

@@ -4,8 +4,8 @@
 with
 weeks as (
   select
-    w.client_key, w.course_no, w.week_no, w.week_days, w.sessions_prescribed, w.breaths_prescribed, w.paused_days,
-    w.illness_days, w.sessions_prescribed_unpaused, w.breaths_prescribed_unpaused, w.effort_low, w.effort_high,
+    w.client_key, w.course_no, w.week_no, w.week_days, w.sessions_sevenths, w.breaths_sevenths, w.paused_days,
+    w.illness_days, w.sessions_sevenths_unpaused, w.breaths_sevenths_unpaused, w.effort_low, w.effort_high,
     w.device_class, w.is_assumed, c.site, c.protocol,
     cast(c.week0_on + interval (7 * w.week_no) day as date) as week_from_on,
     case
@@ -35,8 +35,12 @@ weeks as (
 select
   w.client_key, w.course_no, w.site, w.protocol, w.week_no, w.week_from_on,
   cast(year(w.week_from_on) as varchar) || 'Q' || cast(quarter(w.week_from_on) as varchar) as quarter,
-  w.week_days, w.logged_by, w.sessions_prescribed, w.breaths_prescribed, w.paused_days, w.sessions_prescribed_unpaused,
-  w.breaths_prescribed_unpaused,
+  w.week_days, w.logged_by, w.paused_days,
+  w.sessions_sevenths, w.breaths_sevenths, w.sessions_sevenths_unpaused, w.breaths_sevenths_unpaused,
+  cast(w.sessions_sevenths as double) / 7 as sessions_prescribed,
+  cast(w.breaths_sevenths as double) / 7 as breaths_prescribed,
+  cast(w.sessions_sevenths_unpaused as double) / 7 as sessions_prescribed_unpaused,
+  cast(w.breaths_sevenths_unpaused as double) / 7 as breaths_prescribed_unpaused,
   case w.logged_by when 'sessions' then w.sessions_done when 'diary' then w.diary_sessions when 'pause' then 0 end
     as sessions_done,
   case w.logged_by when 'sessions' then w.breaths_done when 'diary' then w.diary_breaths when 'pause' then 0 end

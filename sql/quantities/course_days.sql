@@ -1,5 +1,6 @@
 -- one row per course and day, from week 0 to the last day: the dose in force, and whether training was held
--- Days between the episodes of a mover are not there: nothing is prescribed on them.
+-- The dose is that of a week, in whole numbers: sums of days stay exact, whatever their order, until they are divided
+-- by seven. Days between the episodes of a mover are not there: nothing is prescribed on them.
 with
 spans as (
   select
@@ -19,14 +20,14 @@ days as (
 ),
 dose_numbers as (
   select
-    d.client_key, d.course_no, d.holds_from_on, d.sessions_a_day, d.breaths_a_day, d.effort_low, d.effort_high,
+    d.client_key, d.course_no, d.holds_from_on, d.sessions_a_week, d.breaths_a_week, d.effort_low, d.effort_high,
     d.device_class, d.inhale_setting, d.exhale_setting, d.is_assumed,
     unnest(range(0, date_diff('day', d.holds_from_on, d.holds_until_on) + 1)) as day_no
   from quantities.doses as d
 ),
 dose_days as (
   select
-    n.client_key, n.course_no, n.sessions_a_day, n.breaths_a_day, n.effort_low, n.effort_high, n.device_class,
+    n.client_key, n.course_no, n.sessions_a_week, n.breaths_a_week, n.effort_low, n.effort_high, n.device_class,
     n.inhale_setting, n.exhale_setting, n.is_assumed,
     cast(n.holds_from_on + interval (n.day_no) day as date) as day_on
   from dose_numbers as n
@@ -36,8 +37,8 @@ select
   d.course_no,
   d.day_on,
   cast(floor(cast(date_diff('day', d.week0_on, d.day_on) as double) / 7) as bigint) as week_no,
-  o.sessions_a_day as sessions_prescribed,
-  o.breaths_a_day as breaths_prescribed,
+  o.sessions_a_week,
+  o.breaths_a_week,
   o.effort_low,
   o.effort_high,
   o.device_class,

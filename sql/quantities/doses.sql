@@ -1,4 +1,4 @@
--- one row per course and span of days with one dose; rates are per day, a week of prescribed days spread over seven
+-- one row per course and span of days with one dose, per week: a day of it carries a seventh, prescribed day or not
 -- Where the settings say so, days before the first dose carry the usual dose, marked is_assumed.
 with
 told as (
@@ -11,8 +11,8 @@ select
   p.course_no,
   p.holds_from_on,
   p.holds_until_on,
-  cast(p.sessions_per_day * p.days_per_week as double) / 7 as sessions_a_day,
-  cast(p.sessions_per_day * p.days_per_week * p.sets_per_session * p.breaths_per_set as double) / 7 as breaths_a_day,
+  p.sessions_per_day * p.days_per_week as sessions_a_week,
+  p.sessions_per_day * p.days_per_week * p.sets_per_session * p.breaths_per_set as breaths_a_week,
   p.effort_low,
   p.effort_high,
   p.device_class,
@@ -26,9 +26,9 @@ select
   c.course_no,
   c.from_on as holds_from_on,
   coalesce(cast(t.first_on - interval (1) day as date), c.last_on) as holds_until_on,
-  cast(s.usual_sessions_per_day * s.usual_days_per_week as double) / 7 as sessions_a_day,
-  cast(s.usual_sessions_per_day * s.usual_days_per_week * s.usual_sets_per_session * s.usual_breaths_per_set as double)
-  / 7 as breaths_a_day,
+  s.usual_sessions_per_day * s.usual_days_per_week as sessions_a_week,
+  s.usual_sessions_per_day * s.usual_days_per_week * s.usual_sets_per_session * s.usual_breaths_per_set
+    as breaths_a_week,
   s.usual_effort_low as effort_low,
   s.usual_effort_high as effort_high,
   cast(null as varchar) as device_class,

@@ -18,12 +18,12 @@ select
   count(d.day_on) as course_days,
   count(*) filter (where d.is_known) as known_days,
   count(*) filter (where d.is_ill) as illness_days,
-  sum(d.sessions_prescribed) as prescribed,
-  sum(case when d.is_known then d.sessions_prescribed end) as prescribed_known,
-  sum(case when d.is_known and d.sessions_prescribed is not null then d.sessions_done end) as done,
-  coalesce(sum(case when d.is_known then d.effort_units end), 0) as effort_units,
-  coalesce(sum(case when d.is_known then d.rated_units end), 0) as rated_units,
-  coalesce(sum(case when d.is_known then d.in_band_units end), 0) as in_band_units
+  cast(sum(d.sessions_a_week) as double) / 7 as prescribed,
+  cast(sum(case when d.is_known then d.sessions_a_week end) as double) / 7 as prescribed_known,
+  cast(sum(case when d.is_known and d.sessions_a_week is not null then d.done_420 end) as double) / 420 as done,
+  cast(coalesce(sum(case when d.is_known then d.effort_420 end), 0) as double) / 420 as effort_units,
+  cast(coalesce(sum(case when d.is_known then d.rated_420 end), 0) as double) / 420 as rated_units,
+  cast(coalesce(sum(case when d.is_known then d.in_band_420 end), 0) as double) / 420 as in_band_units
 from spans as p
 left join quantities.day_records as d
   on d.client_key = p.client_key and d.course_no = p.course_no and d.day_on >= p.from_on and d.day_on < p.tested_on

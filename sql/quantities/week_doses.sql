@@ -12,14 +12,14 @@ select
   p.week_no,
   min(p.day_on) as first_day_on,
   count(*) as week_days,
-  sum(p.sessions_prescribed) as sessions_prescribed,
-  sum(p.breaths_prescribed) as breaths_prescribed,
+  cast(sum(p.sessions_a_week) as bigint) as sessions_sevenths,
+  cast(sum(p.breaths_a_week) as bigint) as breaths_sevenths,
   count(*) filter (where p.is_paused) as paused_days,
   count(*) filter (where p.is_ill) as illness_days,
-  sum(case when p.is_paused then 0 * p.sessions_prescribed else p.sessions_prescribed end)
-    as sessions_prescribed_unpaused,
-  sum(case when p.is_paused then 0 * p.breaths_prescribed else p.breaths_prescribed end)
-    as breaths_prescribed_unpaused,
+  cast(sum(case when p.is_paused then 0 * p.sessions_a_week else p.sessions_a_week end) as bigint)
+    as sessions_sevenths_unpaused,
+  cast(sum(case when p.is_paused then 0 * p.breaths_a_week else p.breaths_a_week end) as bigint)
+    as breaths_sevenths_unpaused,
   max(case when p.place_back = 1 then p.effort_low end) as effort_low,
   max(case when p.place_back = 1 then p.effort_high end) as effort_high,
   max(case when p.place_back = 1 then p.device_class end) as device_class,

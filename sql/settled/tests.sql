@@ -11,7 +11,7 @@ belonging as (
   from received.tests as r
   cross join settings.current as s
   cross join settled.span as p
-  inner join reference.unit_factors as u on u.unit = r.unit
+  left join reference.unit_factors as u on u.unit = r.unit
   inner join settled.courses as c
     on c.client_key = r.client_key and r.tested_on >= c.record_from_on and r.tested_on <= c.record_until_on
   where r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)

@@ -16,11 +16,10 @@ NONE = {"rated_below": 0, "rated_in": 0, "rated_above": 0, "eased_sessions": 0, 
         "paused_days": 0, "illness_days": 0, "stopped_early": 0, "is_assumed": False}
 
 
-def week(done: int | None, prescribed: float | None = 10.0, quarter: str = "2025Q1", **more: object) -> Row:
-    unpaused = {"sessions_prescribed_unpaused": prescribed, "breaths_prescribed_unpaused": None}
-    logged = "none" if done is None else "sessions"
-    return WHO | NONE | unpaused | {"quarter": quarter, "logged_by": logged, "sessions_done": done,
-                                    "sessions_prescribed": prescribed} | more
+def week(done: int | None, prescribed: int | None = 10, quarter: str = "2025Q1", **more: object) -> Row:
+    sevenths = None if prescribed is None else 7 * prescribed
+    return WHO | NONE | {"quarter": quarter, "logged_by": "none" if done is None else "sessions", "sessions_done": done,
+                         "sessions_sevenths": sevenths, "sessions_sevenths_unpaused": sevenths} | more
 
 
 def sums(weeks: list[Row]) -> list[Row]:
@@ -37,7 +36,7 @@ def session_adherence(row: Row) -> tuple[Any, ...]:
 
 
 def test_adherence_runs_over_known_weeks_with_bounds_over_all() -> None:
-    row = adherence(week(6), week(None), week(8, sessions_prescribed_unpaused=8.0), week(3, None))
+    row = adherence(week(6), week(None), week(8, sessions_sevenths_unpaused=56), week(3, None))
     assert session_adherence(row) == pytest.approx((100 * 14 / 30, 70.0, 80.0, 100 * 14 / 18))
     assert (row["weeks_in_course"], row["weeks_logged"], row["logged_pct"]) == (4, 3, 75.0)
 
@@ -55,8 +54,8 @@ def test_without_a_log_anything_is_possible_and_without_a_dose_nothing_is_told()
 
 
 def test_breaths_count_in_weeks_that_know_them() -> None:
-    row = adherence(week(5, breaths_done=100, breaths_prescribed=200.0, breaths_prescribed_unpaused=125.0),
-                    week(5, breaths_done=None, breaths_prescribed=200.0))
+    row = adherence(week(5, breaths_done=100, breaths_sevenths=1400, breaths_sevenths_unpaused=875),
+                    week(5, breaths_done=None, breaths_sevenths=1400))
     assert (row["breath_adherence_pct"], row["breath_adherence_unpaused_pct"]) == (50.0, 80.0)
 
 
@@ -73,7 +72,7 @@ def test_the_scale_of_a_course_carries_most_of_its_ratings() -> None:
 
 
 WEEKS = st.lists(st.tuples(
-    st.none() | st.integers(0, 20), st.none() | st.floats(1, 20), st.sampled_from(["2025Q1", "2025Q2"])), min_size=1)
+    st.none() | st.integers(0, 20), st.none() | st.integers(1, 20), st.sampled_from(["2025Q1", "2025Q2"])), min_size=1)
 
 
 @given(WEEKS)

@@ -11,7 +11,7 @@ TEST = WHO | {"pressure": "mip"}
 
 
 def test_day_records_spread_a_diary_and_know_a_paused_day() -> None:
-    days = [WHO | {"day_on": day(f"2025-01-{d:02}"), "week_no": (d - 6) // 7, "sessions_prescribed": 1.0,
+    days = [WHO | {"day_on": day(f"2025-01-{d:02}"), "week_no": (d - 6) // 7, "sessions_a_week": 7,
                    "is_paused": d == 21, "is_ill": False} for d in (6, 7, 13, 20, 21)]
     weeks = [WHO | {"week_no": n, "logged_by": by, "sessions_done": s, "week_days": 7, "rated_below": 0, "rated_in": 1,
                     "rated_above": 0, "effort_scale": "nrs_0_10"}
@@ -22,19 +22,20 @@ def test_day_records_spread_a_diary_and_know_a_paused_day() -> None:
         "quantities.course_days": days, "quantities.client_weeks": weeks, "quantities.session_marks": marks,
         "quantities.course_scales": [WHO | {"effort_scale": "nrs_0_10"}]})
     assert [r["is_known"] for r in found] == [True, True, True, False, True]
-    assert [r["sessions_done"] for r in found] == [2, 0, pytest.approx(5 / 7), None, 0]
-    assert [r["in_band_units"] for r in found] == [1, 0, pytest.approx(1 / 7), 0, 0]
+    assert [r["done_420"] for r in found] == [840, 0, 300, None, 0]
+    assert [r["in_band_420"] for r in found] == [420, 0, 60, 0, 0]
 
 
-def record(d: int, done: float | None, **more: object) -> Row:
-    return WHO | {"day_on": day(f"2025-01-{d:02}"), "sessions_prescribed": 2.0, "is_known": done is not None,
-                  "sessions_done": done, "effort_units": done or 0.0, "rated_units": 0.0, "in_band_units": 0.0,
+def record(d: int, done: int | None, **more: object) -> Row:
+    done_420 = None if done is None else 420 * done
+    return WHO | {"day_on": day(f"2025-01-{d:02}"), "sessions_a_week": 14, "is_known": done is not None,
+                  "done_420": done_420, "effort_420": done_420 or 0, "rated_420": 0, "in_band_420": 0,
                   "is_ill": False} | more
 
 
 def test_sessions_on_or_after_the_test_day_never_count() -> None:
     tests = [TEST | {"tested_on": day("2025-01-08"), "is_baseline": False, "before_on": day("2024-12-30")}]
-    rows = [record(6, 1.0, is_ill=True), record(7, None), record(8, 2.0), record(9, 2.0)]
+    rows = [record(6, 1, is_ill=True), record(7, None), record(8, 2), record(9, 2)]
     row = run("quantities.intervals", {
         "quantities.comparable_tests": tests, "quantities.day_records": rows,
         "settled.courses": [WHO | {"week0_on": day("2025-01-06")}]})[0]

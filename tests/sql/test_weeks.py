@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
-
 from pipeline.settings import Settings
 from tests.sql.rows import Row, day, picked, run
 
@@ -19,8 +17,8 @@ def test_dose_is_spread_over_the_days_of_a_week() -> None:
                   "days_per_week": 6, "sets_per_session": 2, "breaths_per_set": 10}
     found = run("quantities.doses", {"settled.prescriptions": [dose], "settled.courses": [COURSE]})
     assert picked(found, "is_assumed") == [(False,)]
-    assert 7 * found[0]["sessions_a_day"] == pytest.approx(12)
-    assert 7 * found[0]["breaths_a_day"] == pytest.approx(240)
+    assert found[0]["sessions_a_week"] == 12
+    assert found[0]["breaths_a_week"] == 240
 
 
 def test_usual_dose_fills_only_what_is_not_told_and_only_when_the_settings_say_so() -> None:
@@ -30,7 +28,7 @@ def test_usual_dose_fills_only_what_is_not_told_and_only_when_the_settings_say_s
     assumed = run("quantities.doses", rows, Settings(usual_dose_assumed=True))
     assert picked(assumed, "holds_from_on", "holds_until_on", "is_assumed") == [
         (day("2025-01-06"), day("2025-01-09"), True), (day("2025-01-10"), day("2025-01-19"), False)]
-    assert 7 * assumed[0]["sessions_a_day"] == pytest.approx(12)
+    assert assumed[0]["sessions_a_week"] == 12
 
 
 def test_course_days_begin_with_week_0_and_know_dose_and_pause() -> None:
@@ -38,12 +36,12 @@ def test_course_days_begin_with_week_0_and_know_dose_and_pause() -> None:
         "settled.courses": [COURSE | {"week0_on": day("2025-01-08")}],
         "settled.episodes": [WHO | {"episode_no": 1, "from_on": day("2025-01-06"), "last_on": day("2025-01-15")}],
         "quantities.doses": [WHO | {"holds_from_on": day("2025-01-09"), "holds_until_on": day("2025-01-14"),
-                                    "sessions_a_day": 1.5}],
+                                    "sessions_a_week": 12}],
         "quantities.paused_days": [{"client_key": "aaaaaaaa", "day_on": day("2025-01-10"), "is_ill": True}],
     })
     assert [r["day_on"].day for r in found] == [8, 9, 10, 11, 12, 13, 14, 15]
     assert [r["week_no"] for r in found] == [0] * 7 + [1]
-    assert [r["sessions_prescribed"] for r in found] == [None] + [1.5] * 6 + [None]
+    assert [r["sessions_a_week"] for r in found] == [None] + [12] * 6 + [None]
     assert [r["day_on"].day for r in found if r["is_paused"] and r["is_ill"]] == [10]
 
 
@@ -114,17 +112,17 @@ def test_diary_goes_to_the_week_that_holds_most_of_its_days() -> None:
 
 
 def test_week_doses_leave_out_paused_days() -> None:
-    days = [WHO | BAND | {"week_no": 0, "day_on": day(f"2025-01-{d:02}"), "sessions_prescribed": 2.0,
+    days = [WHO | BAND | {"week_no": 0, "day_on": day(f"2025-01-{d:02}"), "sessions_a_week": 14,
                           "is_paused": d in (7, 8), "is_ill": d == 8, "is_assumed": False, "device_class": c}
             for d, c in ((6, "threshold"), (7, "threshold"), (8, "flow_resistive"))]
     week = run("quantities.week_doses", {"quantities.course_days": days})[0]
-    assert (week["sessions_prescribed"], week["sessions_prescribed_unpaused"]) == (6.0, 2.0)
+    assert (week["sessions_sevenths"], week["sessions_sevenths_unpaused"]) == (42, 14)
     assert (week["paused_days"], week["illness_days"], week["week_days"]) == (2, 1, 3)
     assert week["device_class"] == "flow_resistive"
 
 
 def client_weeks(**given: list[Row]) -> list[Row]:
-    doses = [WHO | BAND | {"week_no": n, "week_days": 7, "paused_days": p, "sessions_prescribed": 12.0}
+    doses = [WHO | BAND | {"week_no": n, "week_days": 7, "paused_days": p, "sessions_sevenths": 84}
              for n, p in ((0, 0), (1, 0), (2, 7), (3, 6))]
     rows = {"quantities.week_doses": doses, "settled.courses": [COURSE]}
     return run("quantities.client_weeks", rows | {f"quantities.{k}": v for k, v in given.items()})
@@ -146,3 +144,4 @@ def test_a_diary_without_a_rating_is_not_rated_once() -> None:
 def test_quarter_is_that_of_the_first_day() -> None:
     assert {r["quarter"] for r in client_weeks()} == {"2025Q1"}
     assert [r["week_from_on"] for r in client_weeks()][2] == day("2025-01-20")
+    assert {r["sessions_prescribed"] for r in client_weeks()} == {12.0}
