@@ -74,6 +74,15 @@ class NeededUnless:
 
 
 @dataclass(frozen=True)
+class NeededWith:
+    """`column` must be filled in rows where `when` is; elsewhere it may be."""
+
+    column: str
+    when: str
+    expected: str
+
+
+@dataclass(frozen=True)
 class EmptyWhen:
     """`columns` must be empty in rows whose `when` is one of `codes`."""
 
@@ -109,7 +118,7 @@ class RangeByCode:
     above_zero: bool = False
 
 
-RowRule = InOrder | NeededUnless | EmptyWhen | WholeWhen | RangeByCode
+RowRule = InOrder | NeededUnless | NeededWith | EmptyWhen | WholeWhen | RangeByCode
 
 
 @dataclass(frozen=True)

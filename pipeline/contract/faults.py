@@ -8,7 +8,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from pipeline.contract.columns import Column, EmptyWhen, InOrder, NeededUnless, RangeByCode, RowRule, Table, WholeWhen
+from pipeline.contract.columns import (
+    Column,
+    EmptyWhen,
+    InOrder,
+    NeededUnless,
+    NeededWith,
+    RangeByCode,
+    RowRule,
+    Table,
+    WholeWhen,
+)
 
 #: needed: empty where it must not be; spelled: not written as its kind; coded: not in the code list; ranged: outside
 #: low to high.
@@ -52,6 +62,8 @@ def _of_rule(table: str, rule: RowRule) -> list[Fault]:
             return [fault(rule.then, rule.name, rule)]
         case NeededUnless():
             return [fault(rule.column, "needed", rule), fault(rule.unless, rule.name, rule)]
+        case NeededWith():
+            return [fault(rule.column, "needed", rule)]
         case EmptyWhen():
             return [fault(column, rule.name, rule) for column in rule.columns]
         case WholeWhen() | RangeByCode():

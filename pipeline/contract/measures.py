@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.contract.columns import Column, EmptyWhen, NeededUnless, RangeByCode, Table, WholeWhen
+from pipeline.contract.columns import Column, EmptyWhen, NeededUnless, NeededWith, RangeByCode, Table, WholeWhen
 from pipeline.contract.people import EASE_REASONS, YES_NO, client_key, code, day, label, number, whole
 
 MOUTHPIECES = ("flanged", "tube", "mask", "tracheostomy", "other")
@@ -70,7 +70,8 @@ TESTS = Table(
         whole("effort_no", "number of the effort on that day", 1, 30, "", required=True),
         Column("value", "number", "pressure reached, in `unit`; empty when the test was not done", True, True,
                "as `unit`", -400, 400),
-        code("unit", "unit of `value`", "cmh2o", "kpa", "mmhg", "hpa", required=True),
+        Column("unit", "code", "unit of `value`; may be empty when the test was not done", True, True,
+               codes=("cmh2o", "kpa", "mmhg", "hpa")),
         code("metric", "how the value was read", "plateau_1s", "peak"),
         code("lung_volume", "where the effort began", "rv", "frc", "tlc"),
         code("posture", "body position", "seated", "standing", "semi_recumbent", "supine"),
@@ -86,6 +87,7 @@ TESTS = Table(
     ("client_key", "tested_on", "pressure", "effort_no"),
     (
         NeededUnless("value_or_reason", "value", "not_done_reason", "a value, or a reason why there is none"),
+        NeededWith("unit", "value", "a unit beside every value"),
         RangeByCode("believable", "value", "unit", PRESSURE_RANGES, "a pressure above 0 and up to 400 cmH2O",
                     size_only=True, above_zero=True),
         RangeByCode("mep_above_zero", "value", "pressure", (("mep", 0.0, 400.0),), "an expiratory pressure above 0",

@@ -12,6 +12,7 @@ from pipeline.contract.columns import (
     EmptyWhen,
     InOrder,
     NeededUnless,
+    NeededWith,
     RangeByCode,
     RowRule,
     Table,
@@ -70,6 +71,8 @@ def _keeps(table: Table, fault: Fault, rule: RowRule) -> pl.Expr:
             return pl.col(rule.column).is_not_null() | pl.col(rule.unless).is_not_null()
         case NeededUnless():
             return pl.col(rule.column).is_null() | pl.col(rule.unless).is_null()
+        case NeededWith():
+            return pl.col(rule.column).is_not_null() | pl.col(rule.when).is_null()
         case EmptyWhen():
             return pl.col(fault.column).is_null() | ~pl.col(rule.when).is_in(list(rule.codes))
         case WholeWhen():

@@ -13,6 +13,7 @@ from pipeline.contract.columns import (
     EmptyWhen,
     InOrder,
     NeededUnless,
+    NeededWith,
     RangeByCode,
     RowRule,
     Table,
@@ -101,6 +102,8 @@ def _broken(fault: Fault, rule: RowRule) -> str:
             return f"{rule.column}__text is null and {rule.unless}__text is null"
         case NeededUnless():
             return f"{rule.column}__text is not null and {rule.unless}__text is not null"
+        case NeededWith():
+            return f"{rule.column}__text is null and {rule.when}__text is not null"
         case EmptyWhen():
             return f"{fault.column}__text is not null and {rule.when}__text in {_list(rule.codes)}"
         case WholeWhen():
