@@ -14,22 +14,18 @@ from tests.sql.rows import day, run
 from tests.validate.folder import KEY, SOUND, write
 
 
-def lines_with(*more: str) -> list[str]:
-    return [*SOUND["tests"], *more]
-
-
 def test_a_value_without_a_unit_is_set_aside_and_a_test_not_done_is_not(tmp_path):
-    lines = lines_with(f"{KEY},2025-02-06,mip,1,61,,", f"{KEY},2025-02-07,mip,1,,,declined", f"{KEY},2025-02-08,mip,1,,,")
+    lines = [*SOUND["tests"], f"{KEY},2025-02-06,mip,1,61,,", f"{KEY},2025-02-07,mip,1,,,declined",
+             f"{KEY},2025-02-08,mip,1,,,"]
     intake = read_folder(write(tmp_path, tests=lines))
     verdict = check(intake, Settings(set_aside_max_pct=100.0))
     found = [(r["line"], r["rule"]) for r in verdict.set_aside.iter_rows(named=True)]
     assert found == [(6, "tests.unit.needed"), (8, "tests.value.needed")]
     raw = next(f for f in intake.files if f.table == "tests").rows
-    whole = raw.with_columns(**{n: pl.lit(None, pl.String) for n in TABLES["tests"].column_names if n not in raw.columns})
+    lacking = [n for n in TABLES["tests"].column_names if n not in raw.columns]
+    whole = raw.with_columns(**{n: pl.lit(None, pl.String) for n in lacking})
     assert {rule for _, rule in oracle_verdict(TABLES["tests"], whole)} == {"tests.unit.needed", "tests.value.needed"}
     with open_store(":memory:") as store:
-        from pipeline.store.schema import make_tables
-        make_tables(store)
         load(store, verdict, LoadMeta("2026-01-01T00:00:00+00:00", "0", "{}"))
         kept = store.sql("select unit from received.tests where not_done_reason = 'declined'")
     assert kept["unit"].to_list() == [None]
