@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from pipeline.report import openings, sections_people, sections_pressure, sections_time, sections_training
+from pipeline.report import (
+    openings,
+    sections_people,
+    sections_pressure,
+    sections_stalled,
+    sections_time,
+    sections_training,
+)
 from pipeline.report.look import Look
 from pipeline.report.render import page, write_text
 from pipeline.report.twins import results_json
@@ -29,9 +36,15 @@ QUARTER = (
     Section("quarter", "cautions", sections_time.cautions),
     Section("quarter", "made", sections_time.made),
 )
-SECTIONS: Mapping[Page, tuple[Section, ...]] = {"quarter": QUARTER}
-OPENINGS: Mapping[Page, Callable[[Look], Opening]] = {"quarter": openings.quarter}
-PAGES: Mapping[str, tuple[Page, ...]] = {"internal": ("quarter",), "shared": ("quarter",)}
+STALLED = (
+    Section("stalled", "how_many", sections_stalled.how_many, needs_rows=False),
+    Section("stalled", "whom", sections_stalled.whom, needs_rows=False),
+    Section("stalled", "others", sections_stalled.others, needs_rows=False),
+    Section("stalled", "rule", sections_stalled.rule, needs_rows=False),
+)
+SECTIONS: Mapping[Page, tuple[Section, ...]] = {"quarter": QUARTER, "stalled": STALLED}
+OPENINGS: Mapping[Page, Callable[[Look], Opening]] = {"quarter": openings.quarter, "stalled": openings.stalled}
+PAGES: Mapping[str, tuple[Page, ...]] = {"internal": ("quarter", "stalled"), "shared": ("quarter",)}
 
 
 def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:

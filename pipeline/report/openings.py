@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.report.look import Look
+from pipeline.report.look import Look, part
 from pipeline.report.svg import sparkline
 from pipeline.report.views import NOTHING, Html, KeyFigure, Opening
 from pipeline.report.words import count, estimate, interval, is_hidden, people, quarter_name, value, with_unit
@@ -86,3 +86,19 @@ def _quarter_figures(look: Look) -> tuple[KeyFigure, ...]:
         _figure(look, "quarter.open.fig_logged", logged, with_unit(logged)),
     )
     return tuple(f for f in made if f is not None)
+
+
+FIRST_STATES = ("falling", "stalled", "can't tell yet", "improving", "levelled off")
+
+
+def stalled(look: Look) -> Opening:
+    """How many are listed, of how many; the counts come from the aggregate rows by state."""
+    counts = {part(r, "state"): r for r in look.rows
+              if r.klass == "aggregate" and r.statistic == "people" and part(r, "state")
+              and part(r, "pressure") in ("", "mip")}
+    figures = tuple(KeyFigure(people(counts[s]), look.texts.name("state", s), look.say("stalled.open.fig_state_beneath"))
+                    for s in FIRST_STATES if s in counts)
+    lines = [look.say("stalled.open.start")]
+    if not any(r.n for s, r in counts.items() if s in ("falling", "stalled")):
+        lines.insert(0, look.say("stalled.open.nobody"))
+    return Opening(tuple(lines), figures)

@@ -25,8 +25,9 @@ def _stable(value: Any) -> Any:
 
 
 def as_dict(result: Result) -> dict[str, Any]:
-    """A result with its key; empty fields are left out."""
-    fields = {k: _stable(v) for k, v in asdict(result).items() if v not in (None, "")}
+    """A result with its key; empty fields are left out, and n_of and klass where they are people and aggregate."""
+    usual = {"n_of": "people", "klass": "aggregate"}
+    fields = {k: _stable(v) for k, v in asdict(result).items() if v not in (None, "") and usual.get(k) != v}
     return {"key": result.key} | fields
 
 
@@ -42,4 +43,4 @@ def write_table(frame: pl.DataFrame, path: Path) -> Path:
     texts = pl.col(pl.String)
     safe = frame.with_columns(pl.when(texts.str.contains(r"^[=+\-@\t\r]")).then(pl.concat_str(pl.lit("'"), texts))
                               .otherwise(texts))
-    return write_text(path, safe.write_table())
+    return write_text(path, safe.write_csv())

@@ -96,14 +96,39 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Raw:
-    """Markup of our own making that has a form of its own (the worklist)."""
+class Card:
+    """One client (and pressure) of the worklist. `sort` holds the numbers that the page's script sorts by."""
 
-    html: Html
-    kind: Literal["raw"] = "raw"
+    place: str
+    key: str
+    pressure: str
+    state: str
+    state_code: str
+    site: str
+    facts: tuple[tuple[str, str], ...]
+    caption: str
+    drawing: Html
+    numbers: Html
+    found: tuple[str, ...]
+    not_found: tuple[str, ...]
+    not_recorded: tuple[str, ...]
+    questions: tuple[str, ...]
+    topics: tuple[str, ...]
+    sort: tuple[tuple[str, str], ...]
 
 
-Block = Table | Figure | Said | Heading | Fold | Side | Raw
+@dataclass(frozen=True)
+class Worklist:
+    """The cards in the order of checking, and what they can be filtered by."""
+
+    cards: tuple[Card, ...]
+    sites: tuple[str, ...]
+    states: tuple[str, ...]
+    topics: tuple[str, ...]
+    kind: Literal["worklist"] = "worklist"
+
+
+Block = Table | Figure | Said | Heading | Fold | Side | Worklist
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from pipeline.report import PageMeta
 from pipeline.results import Result, ResultSet
-from tests.report import made_people, made_quarter
+from tests.report import made_clients, made_people, made_quarter
 
 HIDDEN = "hidden (n<11)"
 
@@ -24,7 +24,7 @@ def meta(edition: str) -> PageMeta:
 
 
 def full() -> ResultSet:
-    return ResultSet(tuple(made_quarter.rows()))
+    return ResultSet((*made_quarter.rows(), *made_clients.rows()))
 
 
 def tiny() -> ResultSet:
