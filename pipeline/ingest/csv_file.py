@@ -5,12 +5,14 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
 
+from pipeline.ingest.csv_scan import Scan, survey
 from pipeline.ingest.raw import LINE, Broken, RawTable, Unreadable, check_headings
 
 #: First bytes of files that are something else under the name of a text file.
@@ -20,21 +22,36 @@ _MAGIC = (
 )
 
 
-@dataclass
-class _Lines:
-    """The physical lines of a text, handed out one by one; `next_line` (from 0) can be set back."""
+#: From this size on a file is surveyed, and read by the database; below it walking costs less than a second.
+SCAN_FROM_BYTES = 8_000_000
 
-    lines: list[str]
-    next_line: int = 0
+
+class _Lines:
+    """The physical lines of a text, handed out one by one; all but the first of a record can be given back."""
+
+    def __init__(self, source: Iterable[str]) -> None:
+        self._source = iter(source)
+        self._given_back: deque[str] = deque()
+        self._taken: list[str] = []
+        self.n_before = 0  # lines before the record at hand
 
     def __iter__(self) -> _Lines:
         return self
 
     def __next__(self) -> str:
-        if self.next_line >= len(self.lines):
-            raise StopIteration
-        self.next_line += 1
-        return self.lines[self.next_line - 1]
+        line = self._given_back.popleft() if self._given_back else next(self._source)
+        self._taken.append(line)
+        return line
+
+    def keep_first(self) -> None:
+        """Give all lines taken since `begin` back but the first."""
+        self._given_back.extendleft(reversed(self._taken[1:]))
+        del self._taken[1:]
+
+    def begin(self) -> None:
+        """Begin a record at the next line."""
+        self.n_before += len(self._taken)
+        self._taken.clear()
 
 
 #: Rows gathered before they become a frame: a million small lists cost more in memory and time than their text.
@@ -66,9 +83,10 @@ class Rows:
                 self._end_block()
 
     def frame(self) -> pl.DataFrame:
-        """Return the good rows as text, empty cells as null, with their lines."""
+        """Return the good rows since the last call as text, empty cells as null, with their lines."""
         self._end_block()
-        return pl.concat(self.blocks).with_columns(pl.when(pl.col(pl.String) != "").then(pl.col(pl.String)))
+        frame, self.blocks = pl.concat(self.blocks), []
+        return frame.with_columns(pl.when(pl.col(pl.String) != "").then(pl.col(pl.String)))
 
     def _end_block(self) -> None:
         block = pl.DataFrame(self.cells, schema=dict.fromkeys(self.headings, pl.String), orient="row")
@@ -82,35 +100,41 @@ class Rows:
 def is_readable(record: list[str]) -> bool:
     """Say whether no cell holds a NUL or a byte that was not UTF-8 (read as a lone surrogate)."""
     text = "".join(record)
-    return "\0" not in text and not any("\ud800" <= c <= "\udfff" for c in text)
+    return "\0" not in text and (text.isascii() or not any("\ud800" <= c <= "\udfff" for c in text))
 
 
-def records(text: str, delimiter: str = ",") -> Iterator[tuple[int, list[str] | None]]:
+def records(text: str | Iterable[str], delimiter: str = ",") -> Iterator[tuple[int, list[str] | None]]:
     """Walk CSV text (RFC 4180): (physical line from 1, cells), or None for cells where the quoting is broken.
 
-    Blank lines are no records. After broken quoting the walk goes on at the very next line, so that a quotation mark
-    which is never closed costs one line and not the rest of the file. Lines end in LF, CRLF or CR.
+    text: the whole of it, or its physical lines with their ends. Blank lines are no records. After broken quoting the
+    walk goes on at the very next line, so that a quotation mark which is never closed costs one line and not the rest
+    of the file. Lines end in LF, CRLF or CR.
     """
-    lines = _Lines(list(io.StringIO(text, newline="")))
-    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    lines = _Lines(io.StringIO(text, newline="") if isinstance(text, str) else text)
+    reader = csv.reader(lines, strict=True, delimiter=delimiter)
     while True:
-        first = lines.next_line
+        lines.begin()
         try:
             record: list[str] | None = next(reader)
         except StopIteration:
             return
         except csv.Error:
-            record, lines.next_line = None, first + 1
+            record = None
+            lines.keep_first()
         if record != []:
-            yield first + 1, record
+            yield lines.n_before + 1, record
 
 
-def _decoded(file: str, table: str, data: bytes) -> tuple[str, bool]:
-    """Return the text, and whether every byte of it was readable; Unreadable where the file is something else."""
+def _refuse_others(file: str, table: str, data: bytes) -> None:
     for start, kind in _MAGIC:
         if data.startswith(start):
             raise Unreadable(f"{table}.file.format", file, f"this is {kind}, not CSV in UTF-8",
                              "comma-separated text in UTF-8", "save it as CSV (UTF-8)")
+
+
+def _decoded(file: str, table: str, data: bytes) -> tuple[str, bool]:
+    """Return the text, and whether every byte of it was readable; Unreadable where the file is something else."""
+    _refuse_others(file, table, data)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -132,10 +156,17 @@ def _headings(file: str, table: str, walk: Iterator[tuple[int, list[str] | None]
     return check_headings(file, table, first)
 
 
-def read_csv(path: Path) -> RawTable:
+def _walk_file(path: Path, delimiter: str) -> Iterator[tuple[int, list[str] | None]]:
+    with path.open("r", encoding="utf-8-sig", errors="surrogateescape", newline="") as file:
+        yield from records(file, delimiter)
+
+
+def read_csv(path: Path, *, scan_from_bytes: int = SCAN_FROM_BYTES) -> RawTable:
     """Read one CSV file as text; Unreadable says why a whole file is refused. Ragged, badly quoted and undecodable
-    records are set apart with their line."""
+    records are set apart with their line. A file of `scan_from_bytes` or more is only surveyed: see `RawTable.scan`."""
     try:
+        if path.stat().st_size >= scan_from_bytes:
+            return _surveyed(path)
         data = path.read_bytes()
     except OSError as fault:
         raise Unreadable(f"{path.stem}.file.unreadable", path.name, "the file cannot be opened",
@@ -148,3 +179,30 @@ def read_csv(path: Path) -> RawTable:
         rows.add(line, record, is_whole_text)
     sha256 = hashlib.sha256(data).hexdigest()
     return RawTable(path.stem, path.name, sha256, headings, rows.frame(), tuple(rows.broken))
+
+
+def _surveyed(path: Path) -> RawTable:
+    """Read the headings of a large file and survey the rest of it."""
+    with path.open("rb") as file:
+        _refuse_others(path.name, path.stem, file.read(8))
+    headings = _headings(path.name, path.stem, _walk_file(path, ","))
+    sha256, scan = survey(path)
+    rows = pl.DataFrame(schema=dict.fromkeys(headings, pl.String) | {LINE: pl.Int64})
+    return RawTable(path.stem, path.name, sha256, headings, rows, scan=scan)
+
+
+def walk_blocks(raw: RawTable, scan: Scan) -> Iterator[RawTable]:
+    """Walk a surveyed file record by record and give it out in blocks of rows, each with its broken records."""
+    walk = _walk_file(scan.path, scan.delimiter)
+    next(walk)  # the headings
+    rows = Rows(raw.table, raw.headings)
+    for line, record in walk:
+        rows.add(line, record, False)
+        if rows.blocks:
+            yield _block(raw, rows)
+    yield _block(raw, rows)
+
+
+def _block(raw: RawTable, rows: Rows) -> RawTable:
+    frame, broken, rows.broken = rows.frame(), tuple(rows.broken), []
+    return RawTable(raw.table, raw.file, raw.sha256, raw.headings, frame, broken)

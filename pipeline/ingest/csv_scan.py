@@ -1,0 +1,87 @@
+"""Surveys a large CSV file without parsing it: its hash, its line ends, and whether a line break can only end a record.
+
+What the survey proves lets the database read the file and number its records; any other file is walked.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+#: Bytes read at a time.
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Scan:
+    """A file that is not read yet. `n_records`: records below the headings, if no line is blank or broken.
+
+    `is_plain`: every line break ends a record (no quoted one, no lone CR, no NUL), so that record k (from 0) begins on
+    line k + 2, once the database has found exactly `n_records` and rejected none. A file that is not plain is walked.
+    """
+
+    path: Path
+    n_records: int
+    is_plain: bool
+    stamp: tuple[int, int]
+    delimiter: str = ","
+
+    def has_changed(self) -> bool:
+        """Say whether the file was written to since its survey (by size and time of change)."""
+        return stamp(self.path) != self.stamp
+
+
+def stamp(path: Path) -> tuple[int, int]:
+    """Return a file's size in bytes and its time of change in ns."""
+    found = path.stat()
+    return found.st_size, found.st_mtime_ns
+
+
+class _Survey:
+    """Counts over the chunks of a file."""
+
+    def __init__(self) -> None:
+        self.sha256 = hashlib.sha256()
+        self.line_feeds = self.returns = self.pairs = 0
+        self.has_nul = self.has_odd_marks = False
+        self.last = b""
+        self.open_marks = 0  # quotation marks of the line that the chunk before left open
+
+    def add(self, chunk: bytes) -> None:
+        self.sha256.update(chunk)
+        self.line_feeds += chunk.count(b"\n")
+        if b"\r" in chunk:
+            self.returns += chunk.count(b"\r")
+            self.pairs += chunk.count(b"\r\n")
+        if self.last == b"\r" and chunk.startswith(b"\n"):
+            self.pairs += 1
+        self.has_nul = self.has_nul or b"\0" in chunk
+        self._count_marks(chunk)
+        self.last = chunk[-1:]
+
+    def _count_marks(self, chunk: bytes) -> None:
+        """Look for a line with an odd number of marks: a quoted line break, or broken quoting."""
+        if b'"' not in chunk:
+            if b"\n" in chunk:
+                self.has_odd_marks, self.open_marks = self.has_odd_marks or self.open_marks % 2 == 1, 0
+            return
+        first, *rest = chunk.split(b"\n")
+        counts = [self.open_marks + first.count(b'"'), *(line.count(b'"') for line in rest)]
+        self.open_marks = counts.pop()
+        self.has_odd_marks = self.has_odd_marks or any(n % 2 for n in counts)
+
+    @property
+    def is_plain(self) -> bool:
+        has_one_break = self.returns == self.pairs and self.pairs in (0, self.line_feeds)
+        return has_one_break and not self.has_nul and not self.has_odd_marks and self.open_marks % 2 == 0
+
+
+def survey(path: Path, delimiter: str = ",") -> tuple[str, Scan]:
+    """Read a file's bytes once; return its sha256 and what its line ends prove. OSError as the system says it."""
+    before, found = stamp(path), _Survey()
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            found.add(chunk)
+    n_lines = found.line_feeds + (found.last not in (b"\n", b""))
+    return found.sha256.hexdigest(), Scan(path, max(n_lines - 1, 0), found.is_plain, before, delimiter)
