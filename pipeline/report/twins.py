@@ -40,7 +40,5 @@ def results_json(results: ResultSet, meta: PageMeta) -> str:
 
 def write_table(frame: pl.DataFrame, path: Path) -> Path:
     """Write a frame as CSV (comma, Unix line ends, empty for null); text that a spreadsheet would run is disarmed."""
-    texts = pl.col(pl.String)
-    safe = frame.with_columns(pl.when(texts.str.contains(r"^[=+\-@\t\r]")).then(pl.concat_str(pl.lit("'"), texts))
-                              .otherwise(texts))
+    safe = frame.with_columns(pl.col(pl.String).str.replace(r"^([=+\-@\t\r])", "'${1}"))
     return write_text(path, safe.write_csv())
