@@ -29,7 +29,10 @@ def until_quarter(frames: Frames, reported: str) -> dict[str, pl.DataFrame]:
     for name, frame in frames.items():
         if "quarter" in frame.columns:
             kept[name] = frame.filter(pl.col("quarter").is_null() | (pl.col("quarter") <= reported))
-    kept["courses"] = frames["courses"].filter(_quarter("from_on") <= reported)
+    courses, touched = frames["courses"], kept["client_quarters"].select("client_key", "course_no")
+    begun = courses.filter(_quarter("from_on") <= reported)
+    tested = courses.join(touched, on=["client_key", "course_no"], how="semi")  # a baseline may precede the start
+    kept["courses"] = pl.concat([begun, tested]).unique(["client_key", "course_no"]).sort("client_key", "course_no")
     gains = frames["gains"].filter((_quarter("baseline_on") <= reported).fill_null(True))
     for day, columns in LATER.items():
         known = (_quarter(day) <= reported).fill_null(False)

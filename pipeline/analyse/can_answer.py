@@ -24,7 +24,7 @@ def data(frames: Frames, quarter: str) -> ResultSet:
     """Section "data": the span, and how many people, courses, test days and logged weeks there are."""
     section = Section("common", "data")
     courses, tests, weeks = frames["courses"], frames["test_days"], frames["client_weeks"]
-    section.add("data_from_on", text=str(courses["from_on"].min() or ""))
+    section.add("data_from_on", text=str(courses["from_on"].min() or "no course yet"))
     section.add("data_until_on", text=str(data_until(frames)))
     section.add("quarter", text=quarter, value=float(quarter_number(quarter)), unit="quarter number")
     people = courses["client_key"].n_unique()

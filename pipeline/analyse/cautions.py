@@ -51,7 +51,7 @@ def _lost(frames: Frames, settings: Settings) -> Counted:
         pl.col("baseline_cmh2o").is_not_null()
         & (pl.col("exit_reason").is_null() | (pl.col("exit_reason") != "12 weeks not reached yet"))
     )
-    return people.filter(pl.col("exit_step").is_not_null()).height, people.height
+    return people.filter(pl.col("gain12_cmh2o").is_null()).height, people.height
 
 
 def _unlogged(frames: Frames, settings: Settings) -> Counted:

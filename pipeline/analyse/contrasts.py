@@ -13,6 +13,8 @@ from pipeline.analyse.design import WEEKS, with_time
 from pipeline.analyse.models import Built
 from pipeline.stats.formula import Columns, columns
 
+FEWEST_PER_PROTOCOL = 8
+"""People below which a protocol is in no curve and no contrast (its tests stay in the fit): a choice of ours."""
 GRID_WEEKS = tuple(float(w) for w in range(27))
 """Weeks at which a model is read: whole weeks to half a year."""
 
@@ -23,9 +25,9 @@ class Reader:
 
     A gain is the mean curve at a week less the curve at week 0, at the share of the prescribed dose (and of effort in
     the band) that these people did on average, over their sites as they were: covariates cancel.
-    protocols, sites: label to share of the people. dose_rate, effort_rate: mean D and E per 12 weeks. `frame` holds
-    the rows with the time columns, and D and E as departures from that mean at that time: then the mean curve is that
-    of the mean dose, and a curve of another form cannot pass its misfit on to the dose.
+    protocols (those compared), sites: label to share of the people. dose_rate, effort_rate: mean D and E per 12 weeks.
+    `frame` holds the rows with the time columns, and D and E as departures from that mean at that time: then the mean
+    curve is that of the mean dose, and a curve of another form cannot pass its misfit on to the dose.
     """
 
     built: Built
@@ -81,6 +83,13 @@ class Reader:
         return np.array([float(n == name) for n in self.design.names])
 
 
+def compared(rows: pl.DataFrame) -> list[str]:
+    """Protocols with enough people to read a curve of their own, in order; all of them where none has."""
+    people = rows.group_by("protocol").agg(pl.col("client_key").n_unique().alias("people")).sort("protocol")
+    enough = people.filter(pl.col("people") >= FEWEST_PER_PROTOCOL)["protocol"].to_list()
+    return enough or people["protocol"].to_list()
+
+
 def _shares(rows: pl.DataFrame, column: str) -> dict[str, float]:
     people = rows.group_by(column).agg(pl.col("client_key").n_unique().alias("people")).sort(column)
     return dict(zip(people[column].to_list(), (people["people"] / people["people"].sum()).to_list(), strict=True))
@@ -95,15 +104,22 @@ def rate(rows: pl.DataFrame, column: str) -> float:
     return float((seen[column] * seen["time12"]).sum()) / squares if squares > 0 else 0.0
 
 
-def reader(rows: pl.DataFrame, built: Built) -> Reader:
-    """The reader of a model on its rows (prepared, with the columns that the model needs)."""
-    rates = {c: rate(rows, c) for c in ("dose_d", "effort_e", "between_dose")}
+RATED = ("dose_d", "effort_e", "between_dose")
+
+
+def centred(rows: pl.DataFrame, built: Built) -> pl.DataFrame:
+    """Prepared rows with the time columns, and cumulative terms as departures from their mean at that time."""
     frame = with_time(rows, built.form).with_columns(
-        (pl.col(c) - r * pl.col("time12")).alias(c) for c, r in rates.items() if c in rows.columns
+        (pl.col(c) - rate(rows, c) * pl.col("time12")).alias(c) for c in RATED if c in rows.columns
     )
     absent = [c for c in ("lead_dose", "baseline_cmh2o") if c not in frame.columns]
-    frame = frame.with_columns(pl.lit(0.0).alias(c) for c in absent)
+    return frame.with_columns(pl.lit(0.0).alias(c) for c in absent)
+
+
+def reader(rows: pl.DataFrame, frame: pl.DataFrame, built: Built, design: Columns | None = None) -> Reader:
+    """The reader of a model: its rows as prepared, the same centred, and the design columns if a fit has made them."""
     return Reader(
-        built, columns(frame, built.model.mean), frame, _shares(rows, "protocol"), _shares(rows, "site"),
-        rates["dose_d"], rates["effort_e"],
+        built, design or columns(frame, built.model.mean), frame,
+        _shares(rows.filter(pl.col("protocol").is_in(compared(rows))), "protocol"), _shares(rows, "site"),
+        rate(rows, "dose_d"), rate(rows, "effort_e"),
     )  # fmt: skip

@@ -97,8 +97,8 @@ def prepared(model_frame: pl.DataFrame, pressure: str) -> pl.DataFrame:
     rows = rows.drop_nulls(["value_cmh2o", "week"]).sort("client_key", "tested_on")
     numbers = [c for c, t in rows.schema.items() if t.is_numeric() and c not in ("test_no", "prior_test_days")]
     at_start = pl.when(pl.col("is_baseline")).then(0.0)
-    kept = rows["efforts_kept"].median() if rows.height else None
-    age = rows["age_years"].median() if rows.height else None
+    kept = rows["efforts_kept"].median() or 0.0  # 0.0: nobody's efforts are known
+    age = rows["age_years"].median() or 65.0
     return rows.with_columns(pl.col(numbers).cast(pl.Float64)).with_columns(
         ((pl.col("age_years").fill_null(age) - 65.0) / 10.0).alias("age_10"),
         (pl.col("efforts_kept").fill_null(kept) - kept).fill_null(0.0).alias("efforts_more"),

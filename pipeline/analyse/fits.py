@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.analyse.common import PRESSURES, Array, Frames
-from pipeline.analyse.contrasts import Reader, reader
+from pipeline.analyse.contrasts import Reader, centred, reader
 from pipeline.analyse.design import prepared
 from pipeline.analyse.gate import Gate, gate
 from pipeline.analyse.models import Built, Recipe, build, varying_terms
@@ -73,14 +73,14 @@ def run(
     if usable["client_key"].n_unique() < 3:
         return Fitted(name, usable, built, trouble="cannot be fitted: fewer than three people have what it needs")
     try:
-        look = reader(usable, built)
-        fit = fit_mixed(look.frame, built.model)
+        frame = centred(usable, built)
+        fit = fit_mixed(frame, built.model)
     except CannotFit as fault:
         simpler = replace(recipe, client="1")
         if recipe.client != "1":
             return run(name, rows, simpler, settings, outcome=outcome, random_sites=random_sites)
         return Fitted(name, usable, built, trouble=f"cannot be fitted: {fault}")
-    return Fitted(name, usable, built, look, fit)
+    return Fitted(name, usable, built, reader(usable, frame, built, fit.rows.x), fit)
 
 
 def with_lead(rows: pl.DataFrame) -> pl.DataFrame:

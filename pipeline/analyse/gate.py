@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.analyse.common import Array
-from pipeline.analyse.contrasts import Reader, reader
+from pipeline.analyse.contrasts import Reader, centred, compared, reader
 from pipeline.analyse.models import MODELS, TERMS, Recipe, build, varying_terms
 from pipeline.settings import Settings
 from pipeline.stats.formula import variables
@@ -83,10 +83,10 @@ def rung(rows: pl.DataFrame, settings: Settings) -> tuple[str, str]:
 
 
 def past_12_weeks(rows: pl.DataFrame) -> dict[str, int]:
-    """People of each protocol with a test at week 12 or later."""
+    """People of each compared protocol with a test at week 12 or later."""
     late = rows.filter(pl.col("week") >= PAST_12_WEEKS)
     found = dict(late.group_by("protocol").agg(pl.col("client_key").n_unique()).sort("protocol").iter_rows())
-    return {p: int(found.get(p, 0)) for p in sorted(rows["protocol"].unique().to_list())}
+    return {p: int(found.get(p, 0)) for p in compared(rows)}
 
 
 def site_overlap(rows: pl.DataFrame, settings: Settings) -> tuple[bool, frozenset[str]]:
@@ -94,7 +94,8 @@ def site_overlap(rows: pl.DataFrame, settings: Settings) -> tuple[bool, frozense
     sites = rows["site"].n_unique()
     if sites < 2:
         return False, frozenset()
-    cells = rows.group_by("protocol", "site").agg(pl.col("client_key").n_unique().alias("people"))
+    seen = rows.filter(pl.col("protocol").is_in(compared(rows)))
+    cells = seen.group_by("protocol", "site").agg(pl.col("client_key").n_unique().alias("people"))
     by_protocol = cells.group_by("protocol").agg(
         (pl.col("people") >= settings.site_overlap_people).sum().alias("full"), pl.len().alias("any")
     )
@@ -201,9 +202,10 @@ def _measure(
     usable = rows.drop_nulls(recipe.needs())
     if usable["client_key"].n_unique() < 3:
         return {}, {}
-    look = reader(usable, build(varying_terms(recipe, usable), settings))
+    built = build(varying_terms(recipe, usable), settings)
+    look = reader(usable, centred(usable, built), built)
     information = planned_information(usable, look.design.values, pressure, settings)
-    known = set(usable["protocol"].to_list())
+    known = set(look.protocols)
     told = {"protocol_time", "protocol_slope"} & set(recipe.terms)
     found = _detectable(look, information, [p for p in pairs if told and set(p) <= known])
     blocks = _blocks(look, look.built.recipe)
@@ -218,7 +220,10 @@ def _answers(
 ) -> dict[str, Answer]:
     widest, per_10 = settings.widest_protocol_difference_cmh2o, settings.widest_per_10_points_cmh2o
     differences = [v for k, v in found.items() if " - " in k]
-    answers = {"gain": _answer("gain", found.get("gain", inf), widest, 1.0, retested, settings)}
+    if recipe.name == "R4":
+        answers = {"gain": Answer("gain", "cannot", "too few people for a mean curve: see the raw changes")}
+    else:
+        answers = {"gain": _answer("gain", found.get("gain", inf), widest, 1.0, retested, settings)}
     if pairs == 0:
         answers["protocol"] = Answer("protocol", "cannot", "there is one protocol only")
     elif not {"protocol_time", "protocol_slope"} & set(recipe.terms):

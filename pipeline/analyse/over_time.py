@@ -7,8 +7,7 @@ import polars as pl
 from pipeline.analyse.common import PRESSURES, Frames, Section, floats, quarter_name, quarter_number
 from pipeline.analyse.training import CAP
 from pipeline.results import ResultSet
-from pipeline.stats import control_charts
-from pipeline.stats.control_charts import chart_kind, run_chart, xmr_limits, xmr_signals
+from pipeline.stats.control_charts import chart_kind, false_signal_share, run_chart, xmr_limits, xmr_signals
 
 BASE_POINTS = 12
 
@@ -60,25 +59,32 @@ def _judge(section: Section, statistic: str, where: str, points: list[tuple[int,
     section.add("chart_kind", named, n=len(values), n_of="quarters", text=kind)
     if kind == "none":
         return
+    many = {"n": len(values), "n_of": "quarters"}
     if kind == "run chart":
         found = run_chart(values)
-        section.add("run_chart", named, text="signal" if found.has_signal else "no signal", value=found.median,
+        section.add("run_chart", named, **many, text="signal" if found.has_signal else "no signal", value=found.median,
                     unit=unit, note="below 12 points these rules can hardly fire")
         longest, fewest = float(found.longest_run_limit), float(found.fewest_crossings)
         section.add("longest_run", named, value=float(found.longest_run), high=longest, unit="points")
         section.add("crossings", named, value=float(found.crossings), low=fewest, unit="crossings")
+        _false_signals(section, named, len(values))
         return
     limits = xmr_limits(values, base_points=BASE_POINTS)
-    section.add("limits", named, value=limits.center, low=limits.low, high=limits.high, unit=unit,
+    section.add("limits", named, **many, value=limits.center, low=limits.low, high=limits.high, unit=unit,
                 method="individuals chart; limits fixed on the first 12 quarters, mean and 2.66 mean moving ranges")
     signals = xmr_signals(values, limits)
     for position, signal in enumerate(signals, start=1):
         section.add("signal", f"{named};number={position}", at=float(points[signal.last][0]), text=signal.rule,
                     value=float(points[signal.first][0]), unit="first quarter", note=f"{signal.side} side")
-    section.add("signals", named, value=float(len(signals)), unit="signals", text="" if signals else "no signal")
-    shares = dict(getattr(control_charts, "FALSE_SIGNAL_SHARE", {}))
-    if known := [n for n in shares if n <= len(values)]:
-        section.add("false_signal_pct", named, value=100.0 * shares[max(known)], unit="%",
+    word = "" if signals else "no signal"
+    section.add("signals", named, **many, value=float(len(signals)), unit="signals", text=word)
+    _false_signals(section, named, len(values))
+
+
+def _false_signals(section: Section, named: str, points: int) -> None:
+    share = false_signal_share(points)
+    if share is not None:
+        section.add("false_signal_pct", named, n=points, n_of="quarters", value=100.0 * share, unit="%",
                     note="share of stable series with a signal by now; a signal is weak evidence, its absence weaker")
 
 

@@ -59,16 +59,16 @@ def who(frames: Frames, quarter: str) -> ResultSet:
 
 
 def eligible(frames: Frames, pressure: str, protocol: str | None = None) -> pl.DataFrame:
-    """First courses, one row a person, with the gains of one pressure beside them and a reason for each exit.
-
-    Columns exit_baseline, exit_retested, exit_window12 hold the reason where the person leaves at that step, else null.
-    """
+    """First courses, one row a person, with the gains of one pressure and the dose before the 12-week test."""
     courses = frames["courses"].filter(pl.col("is_primary"))
     if protocol is not None:
         courses = courses.filter(pl.col("protocol") == protocol)
     gains = frames["gains"].filter(pl.col("pressure") == pressure).select(
-        "client_key", "course_no", "baseline_cmh2o", "gain12_cmh2o", "gain_last_cmh2o", "no_gain_reason")  # fmt: skip
-    return courses.join(gains, on=["client_key", "course_no"], how="left").sort("client_key")
+        "client_key", "course_no", "baseline_cmh2o", "at12_on", "gain12_cmh2o", "gain_last_cmh2o", "no_gain_reason")
+    doses = frames["model"].filter(pl.col("pressure") == pressure).select(
+        "client_key", "course_no", pl.col("tested_on").alias("at12_on"), pl.col("dose_d").alias("dose_at12"))
+    people = courses.join(gains, on=["client_key", "course_no"], how="left")
+    return people.join(doses, on=["client_key", "course_no", "at12_on"], how="left").sort("client_key")
 
 
 def with_exits(people: pl.DataFrame, until_on: date, settings: Settings) -> pl.DataFrame:
@@ -81,19 +81,22 @@ def with_exits(people: pl.DataFrame, until_on: date, settings: Settings) -> pl.D
         pl.when(pl.col("baseline_cmh2o").is_null()).then(pl.lit("baseline"))
         .when(pl.col("gain_last_cmh2o").is_null()).then(pl.lit("retested"))
         .when(pl.col("gain12_cmh2o").is_null()).then(pl.lit("window12"))
+        .when(pl.col("dose_at12").is_null()).then(pl.lit("modelled"))
     )  # fmt: skip
-    why = pl.when(step == "window12").then(no_window).when(step.is_not_null()).then(reason)
+    why = pl.when(step == "window12").then(no_window).when(step == "modelled").then(
+        pl.lit("dose before the 12-week test not known")).when(step.is_not_null()).then(reason)  # fmt: skip
     return people.with_columns(step.alias("exit_step"), why.alias("exit_reason"))
 
 
 def flow(section: Section, people: pl.DataFrame, within: dict[str, str]) -> None:
-    """Add the steps "course", "baseline", "retested", "window12": who stays, who leaves and why."""
+    """Add the steps "course", "baseline", "retested", "window12", "modelled": who stays, who leaves and why."""
     here: Result = section.add("stay", group(**within, step="course"), at=1.0, n=people.height,
                                note="people with a first course of training")
-    for number, step in enumerate(("baseline", "retested", "window12"), start=2):
+    for number, step in enumerate(("baseline", "retested", "window12", "modelled"), start=2):
         leaving = people.filter(pl.col("exit_step") == step)
         people = people.filter(pl.col("exit_step").is_null() | (pl.col("exit_step") != step))
-        stays = section.add("stay", group(**within, step=step), at=float(number), n=people.height)
+        note = "with a known dose; the model also uses tests outside the window" if step == "modelled" else ""
+        stays = section.add("stay", group(**within, step=step), at=float(number), n=people.height, note=note)
         counts = leaving.group_by(labelled("exit_reason").alias("reason")).len("n").sort("reason")
         leaves = [
             section.add("leave", group(**within, step=step, reason=why), at=float(number), n=int(n))

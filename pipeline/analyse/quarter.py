@@ -51,7 +51,8 @@ def made(settings: Settings, models: Models) -> ResultSet:
     for one in fields(settings):
         value = getattr(settings, one.name)
         number = float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
-        section.add("setting", group(name=one.name), value=number, text="" if number is not None else str(value),
+        word = "" if number is not None else str(value) or "not set"
+        section.add("setting", group(name=one.name), value=number, text=word,
                     unit=one.metadata["unit"], note=one.metadata["source"], method=one.metadata["meaning"])
     for pressure, found in models.items():
         if found.primary is not None:
