@@ -125,22 +125,29 @@ def _condition(table: Table, fault: Fault) -> str:
             return _broken(fault, rule)
 
 
-def sql_verdict(table: Table, headings: Collection[str] | None = None, relation: str = "incoming") -> str:
+def sql_verdict(
+    table: Table, headings: Collection[str] | None = None, relation: str = "incoming", *,
+    raw: Collection[str] = (), beside: Collection[str] = (),
+) -> str:
     """Write the SELECT that judges `relation`, a table of text columns and `line_`.
 
     headings: the columns that `relation` has (None: all of the contract's); the others come out empty. The result has
     `line_`, every contract column typed, and `fault_bits` (BIGINT): bit k is fault k of `faults(table)`.
+    raw: columns of `relation` whose text a faulty row keeps, as the list `raw_` (null in good rows). beside: columns of
+    `relation`, none of the contract's, that come out as they are.
     """
     listed = faults(table)
     if len(listed) > MOST_FAULTS:
         raise ValueError(f"{table.name} can have {len(listed)} faults: at most {MOST_FAULTS} fit the verdict")
     there = table.column_names if headings is None else headings
-    texts = [_cell(c, c.name in there) for c in table.columns]
+    texts = [*(_cell(c, c.name in there) for c in table.columns), *(f"{n} as {n}__raw" for n in raw), *beside]
     typed = [f"{_typed(c)} as {c.name}" for c in table.columns]
     bits = [f"case when {_condition(table, f)} then {1 << k} else 0 end" for k, f in enumerate(listed)]
+    kept_text = "list_value(" + ", ".join(f"{n}__raw" for n in raw) + ")"
+    also = [*([f"case when fault_bits <> 0 then {kept_text} end as raw_"] if raw else []), *beside]
     return (
         "with trimmed as (select line_, " + ",\n  ".join(texts) + f"\nfrom {relation}),\n"
-        "typed as (select *,\n  " + ",\n  ".join(typed) + "\nfrom trimmed)\n"
-        "select line_, " + ", ".join(table.column_names)
-        + ",\n  cast(" + "\n  + ".join(bits) + " as bigint) as fault_bits\nfrom typed"
+        "typed as (select *,\n  " + ",\n  ".join(typed) + "\nfrom trimmed),\n"
+        "judged as (select *, cast(" + "\n  + ".join(bits) + " as bigint) as fault_bits\nfrom typed)\n"
+        "select " + ", ".join(["line_", *table.column_names, "fault_bits", *also]) + "\nfrom judged"
     )
