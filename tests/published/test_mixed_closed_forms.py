@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from pipeline.stats import MixedModel, Varies, fit_mixed
 from tests.published.mixed_references import our_fit
-from tests.published.published_tables import DYESTUFF
+from tests.published.published_tables import DYESTUFF, DYESTUFF2, batches
 
 
 def test_dyestuff_is_its_analysis_of_variance():
@@ -44,3 +45,11 @@ def test_random_intercept_on_balanced_rows_gives_the_within_slope():
     slope = fit.mean_terms.row(1, named=True)
     assert slope["estimate"] == pytest.approx(10.46728596, rel=1e-9)
     assert slope["df"] == pytest.approx(161, rel=1e-9)
+
+
+def test_dyestuff2_with_its_zero_variance_kept_has_the_df_of_pbkrtest():
+    """R> summary(lmer(Yield ~ 1 + (1 | Batch), Dyestuff2), ddf = "Kenward-Roger"): df 5; dropped, it has 29."""
+    frame = batches(DYESTUFF2)
+    model = MixedModel("Yield", "1", (Varies("Batch"),))
+    assert fit_mixed(frame, model, boundary="keep").mean_terms["df"].item() == pytest.approx(5.0, rel=1e-8)
+    assert fit_mixed(frame, model).mean_terms["df"].item() == pytest.approx(29.0, rel=1e-8)

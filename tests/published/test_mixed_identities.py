@@ -85,3 +85,23 @@ def test_two_tests_a_client_give_the_change_scores():
     assert (cbt.estimate, cbt.std_error) == (pytest.approx(3.45689655172), pytest.approx(2.03329659742))
     assert (ft.estimate, ft.std_error) == (pytest.approx(7.71470588235), pytest.approx(2.34816253826))
     assert cbt.df == pytest.approx(69.0, rel=1e-8)
+
+
+def test_constrained_baseline_with_unequal_variances_is_the_unstructured_model():
+    """Two tests a girl: a level per girl and a residual SD per time spell out any covariance that is positive.
+
+    R> gls(y ~ t + cbt + ft, corSymm, varIdent), REML: logLik -455.88274004; 4.09706552 (1.87097482), 8.66012817
+    (2.16070444); the estimates are those of analysis of covariance (Coffman et al. 2016, BMJ Open 6:e013096).
+    """
+    from pipeline.stats.contrasts import mean_table
+    from pipeline.stats.unequal import fit_by_group
+    from tests.published.mixed_frames import frame_of
+
+    frame = frame_of("anorexia_long", "MASS::anorexia")
+    model = MixedModel("weight", "1 + after + after:arm", (Varies("client"),))
+    fit = fit_by_group(frame, model, "after").fit
+    assert fit.log_likelihood == pytest.approx(-455.88274004, abs=1e-6)
+    plain = mean_table(fit.solved, fit.terms, "satterthwaite")  # standard errors not adjusted, as gls reports them
+    table = {row["term"]: (row["estimate"], row["std_error"]) for row in plain.iter_rows(named=True)}
+    assert table["after:arm[T.CBT]"] == pytest.approx((4.09706552, 1.87097482), abs=1e-5)
+    assert table["after:arm[T.FT]"] == pytest.approx((8.66012817, 2.16070444), abs=1e-5)
