@@ -115,20 +115,37 @@ def _hide_splits_of_small_totals(
                     again = True
 
 
+def _around(start: str, sums: tuple[Partition, ...], hidden: dict[str, str]) -> set[str]:
+    """Return every key that the sums tie to `start`, walking through hidden cells only."""
+    reached, edge = {start}, [start]
+    while edge:
+        here = edge.pop()
+        for total in sums:
+            ring = {total.total, *total.parts}
+            if here in ring:
+                edge.extend(sorted(k for k in ring - reached if k in hidden))
+                reached |= ring
+    return reached
+
+
 def _hide_until_safe(
     rows: dict[str, Result], sums: tuple[Partition, ...], hidden: dict[str, str], limit: int
 ) -> dict[str, str]:
-    """Hide one more part of the sum that gives a cell away, until the audit finds none; then return the marks."""
-    while found := derivable_cells(ledger(rows, hidden, limit), sums, limit):
-        narrow = found[0].key
-        around = [s for s in sums if narrow == s.total or narrow in s.parts]
-        shown = sorted(
-            {k for s in around for k in (s.total, *s.parts) if k in rows and k not in hidden},
-            key=lambda k: (counted(rows[k]) or 0, k),
-        )
-        if not shown:
-            return hidden  # the audit that follows refuses the edition
-        _hide(rows, hidden, shown[0], PROTECTS)
+    """Hide one more count tied to each cell that the sums give away, until the audit finds none; return the marks.
+
+    Where nothing shown is left to hide the cell stays found, and the audit of the finished edition refuses it.
+    """
+    before = -1
+    while len(hidden) > before and (found := derivable_cells(ledger(rows, hidden, limit), sums, limit)):
+        before = len(hidden)
+        touched: set[str] = set()
+        for narrow in found:
+            if narrow.key not in touched:
+                ring = _around(narrow.key, sums, hidden)
+                touched |= ring
+                shown = [(counted(rows[k]) or 0, k) for k in ring if k in rows and k not in hidden]
+                if shown:
+                    _hide(rows, hidden, min(shown, key=lambda pair: (pair[0] == 0, pair))[1], PROTECTS)
     return hidden
 
 
