@@ -27,12 +27,12 @@ def residuals(fit: MixedFit) -> pl.DataFrame:
     found = modes(solved.found.point).mode[fit.rows.inner_of]
     q = solved.shape.q
     rest = fit.standard.y + fit.standard.x @ solved.linear.w[:-1]
-    rest = rest - np.einsum("ni,ni->n", fit.standard.z @ solved.z_used, found[:, :q])
-    rest = rest - np.einsum("ni,ni->n", fit.standard.outer @ solved.outer_used, found[:, q:])
+    rest = rest - np.einsum("ni,ni->n", fit.standard.z, found[:, :q])
+    rest = rest - np.einsum("ni,ni->n", fit.standard.outer, found[:, q:])
     kept = list(solved.basis.kept)
     mean = fit.rows.x.values[:, kept] @ fit.beta[kept]
-    own = np.einsum("ni,ni->n", fit.rows.z.values @ solved.basis.z @ solved.z_used, found[:, :q])
-    own += np.einsum("ni,ni->n", fit.rows.outer.values @ solved.basis.outer @ solved.outer_used, found[:, q:])
+    own = np.einsum("ni,ni->n", fit.rows.z.values @ solved.basis.z, found[:, :q])
+    own += np.einsum("ni,ni->n", fit.rows.outer.values @ solved.basis.outer, found[:, q:])
     fitted = mean + scale * own
     back = np.empty(len(mean), dtype=np.intp)
     back[fit.rows.order] = np.arange(len(mean))

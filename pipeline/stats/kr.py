@@ -13,8 +13,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.derivatives import Pieces
-from pipeline.stats.likelihood import Point
+from pipeline.stats.derivatives import Pieces, slopes
+from pipeline.stats.factors import curvature, jacobian
+from pipeline.stats.likelihood import Point, Shape
 
 Array = NDArray[np.float64]
 
@@ -23,7 +24,9 @@ Array = NDArray[np.float64]
 class Linear:
     """The pieces in psi = (sigma^2 d_1 .. sigma^2 d_R, sigma^2), V = sum psi_r E_r + sigma^2 I.
 
-    p (R+1, c, c), q (R+1, R+1, c, c), trace2 (R+1, R+1); phi (p, p) = (X'V^-1X)^-1; w (c,); psi (R+1,).
+    p (R+1, c, c), q (R+1, R+1, c, c), trace2 (R+1, R+1); phi (p, p) = (X'V^-1X)^-1; w (c,); psi (R+1,). theta (R,):
+    free elements of the factors of D; slope (R,): gradient of -2 log-likelihood in psi (0 at an interior optimum);
+    free (R+1, t): the directions in which psi may move (all of them, unless zero variances were dropped).
     """
 
     p: Array
@@ -33,6 +36,10 @@ class Linear:
     w: Array
     psi: Array
     reml: bool
+    shape: Shape
+    theta: Array
+    slope: Array
+    free: Array
 
     @property
     def sigma2(self) -> float:
@@ -58,13 +65,18 @@ class Linear:
 
     @cached_property
     def kr_variances(self) -> Array:
-        """Asymptotic covariance W of psi from the expected information."""
-        return 2.0 * inverse(self.expected)
+        """Asymptotic covariance W of psi from the expected information, in the directions that are free."""
+        return np.asarray(self.free @ (2.0 * inverse(self.free.T @ self.expected @ self.free)) @ self.free.T)
 
     @cached_property
     def variances(self) -> Array:
-        """Covariance of psi from the observed Hessian."""
-        return 2.0 * inverse(self.observed)
+        """Covariance of psi from the observed Hessian, taken in the factors of Psi, where an edge is no edge."""
+        scaled = np.sqrt(self.sigma2) * self.theta
+        change = np.eye(len(self.psi))
+        change[:-1, :-1] = jacobian(self.shape, scaled)
+        hessian = change.T @ self.observed @ change
+        hessian[:-1, :-1] += curvature(self.shape, self.slope)
+        return np.asarray(change @ (2.0 * inverse(hessian)) @ change.T)
 
     @cached_property
     def adjusted(self) -> Array:
@@ -86,11 +98,19 @@ def inverse(matrix: Array) -> Array:
     """Inverse of a symmetric matrix after scaling its diagonal to 1."""
     size = np.sqrt(np.abs(np.diag(matrix)))
     size = np.where(size > 0, size, 1.0)
-    return np.asarray(np.linalg.inv(matrix / np.outer(size, size)) / np.outer(size, size))
+    scaled = matrix / np.outer(size, size)
+    try:
+        found = np.linalg.inv(scaled)
+    except np.linalg.LinAlgError:
+        found = np.linalg.pinv(scaled, hermitian=True)
+    return np.asarray(found / np.outer(size, size))
 
 
-def linear(point: Point, made: Pieces, reml: bool) -> Linear:
-    """Move the pieces from (d, sigma^2 profiled) to psi, adding the residual by I = H - sum d_r E_r."""
+def linear(point: Point, made: Pieces, reml: bool, theta: Array, free: Array) -> Linear:
+    """Move the pieces from (d, sigma^2 profiled) to psi, adding the residual by I = H - sum d_r E_r.
+
+    free (R, t): directions in which d may move.
+    """
     assert made.q is not None
     d = point.shape.values(point.d, point.ds)
     s = point.answer.s
@@ -111,7 +131,22 @@ def linear(point: Point, made: Pieces, reml: bool) -> Linear:
     t2[:count, count] = t2[count, :count] = made.trace1 - made.trace2 @ d
     t2[count, count] = point.answer.n - 2.0 * d @ made.trace1 + d @ made.trace2 @ d
     psi = np.append(sigma2 * d, sigma2)
-    return Linear(p_all, q_all / sigma2**3, t2 / sigma2**2, made.phi * sigma2, made.w, psi, reml)
+    slope = slopes(point, made, reml)[0] / sigma2
+    all_free = np.zeros((count + 1, free.shape[1] + 1))
+    all_free[:count, :-1], all_free[count, -1] = free, 1.0
+    return Linear(
+        p_all,
+        q_all / sigma2**3,
+        t2 / sigma2**2,
+        made.phi * sigma2,
+        made.w,
+        psi,
+        reml,
+        point.shape,
+        theta,
+        slope,
+        all_free,
+    )
 
 
 def df_each(made: Linear, rows: Array, method: str) -> Array:

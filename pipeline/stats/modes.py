@@ -24,7 +24,7 @@ Index = NDArray[np.intp]
 
 @dataclass(frozen=True)
 class Modes:
-    """Per group g of (q kept innermost directions, then qs outer ones), standardised: mode (g, q+qs), a (g, q+qs, p),
+    """Per group g of (q innermost terms, then qs outer ones), standardised: mode (g, q+qs), a (g, q+qs, p),
     c (g, q+qs, q+qs). The last s + 1 entries are a new innermost group in each outer group, then in a new outer group.
     """
 
@@ -71,7 +71,7 @@ def combine_modes(solved: Solved, x: Array, z: Array, group: Index, parameter_un
     """Predict x'beta + z'b, x (n, kept terms) and z (n, q+qs) in the caller's columns, group (n,) into Modes."""
     basis = solved.basis
     x_std = basis.contrast(x) / basis.scale
-    z_std = z @ used_directions(solved)
+    z_std = z @ random_map(solved)
     found = modes(solved.found.point)
     beta = -solved.linear.w[:-1]
     estimate = x @ basis.shift + basis.scale * (x_std @ beta + np.einsum("ni,ni->n", z_std, found.mode[group]))
@@ -83,10 +83,9 @@ def combine_modes(solved: Solved, x: Array, z: Array, group: Index, parameter_un
     return Predicted(estimate, basis.scale**2 * variance, basis.scale**2 * solved.linear.sigma2)
 
 
-def used_directions(solved: Solved) -> Array:
-    """Map (q+qs, kept) from the caller's random columns to the kept standardised ones: z_user @ map."""
-    inner = solved.basis.z @ solved.z_used
-    outer = solved.basis.outer @ solved.outer_used
+def random_map(solved: Solved) -> Array:
+    """Map (q+qs, q+qs) from the caller's random columns to the standardised ones: z_user @ map."""
+    inner, outer = solved.basis.z, solved.basis.outer
     out = np.zeros((inner.shape[0] + outer.shape[0], inner.shape[1] + outer.shape[1]))
     out[: inner.shape[0], : inner.shape[1]] = inner
     out[inner.shape[0] :, inner.shape[1] :] = outer
@@ -102,8 +101,8 @@ def _moved(solved: Solved, x: Array, z: Array, group: Index) -> Array:
     to_d = np.column_stack([np.eye(len(d)), -d]) / sigma2
     w = to_d @ solved.linear.kr_variances @ to_d.T
     columns = []
-    for e, spread in zip(shape.elements, np.sqrt(np.diag(w)), strict=True):
-        step = 1e-4 * spread
+    for e, spread in zip(shape.elements, np.sqrt(np.maximum(np.diag(w), 0.0)), strict=True):
+        step = 1e-4 * max(float(spread), 1e-4)
         ends = []
         for sign in (1.0, -1.0):
             inner, outer = point.d.copy(), point.ds.copy()
@@ -122,7 +121,7 @@ def in_callers_columns(basis: Basis, solved: Solved, level: int) -> tuple[Array,
     found = modes(solved.found.point)
     m, s, q = len(solved.sums.rows), len(solved.sums.starts), solved.shape.q
     chosen = (slice(0, m), slice(0, q)) if level == 0 else (slice(m, m + s), slice(q, None))
-    change = basis.scale * ((basis.z @ solved.z_used) if level == 0 else (basis.outer @ solved.outer_used))
+    change = basis.scale * (basis.z if level == 0 else basis.outer)
     part = found.c[chosen[0], chosen[1], chosen[1]]
     a = found.a[chosen]
     spread = solved.linear.sigma2 * part + a @ solved.linear.phi @ np.swapaxes(a, 1, 2)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.stats.derivatives import Pieces, cheap_slopes, pieces, slopes, solve
+from pipeline.stats.factors import in_theta
 from pipeline.stats.likelihood import Point, Shape, evaluate
 from pipeline.stats.sums import Sums
 
@@ -64,25 +65,6 @@ class Optimum:
     steps: int
     decrement: float
     tilt: Array
-
-
-def in_theta(shape: Shape, theta: Array, gradient: Array, hessian: Array) -> tuple[Array, Array]:
-    """Derivatives in the free elements of Lambda from those in the elements of D = Lambda Lambda'."""
-    elements, factors = shape.elements, shape.factors(theta)
-    count = len(elements)
-    jacobian = np.zeros((count, count))
-    second = np.zeros((count, count))
-    slope = {(e.level, e.a, e.b): g for e, g in zip(elements, gradient, strict=True)}
-    for j, c in enumerate(elements):
-        factor = factors[c.level]
-        for r, e in enumerate(elements):
-            if e.level == c.level:
-                jacobian[r, j] = (e.a == c.a) * factor[e.b, c.b] + (e.b == c.a) * factor[e.a, c.b]
-        for i, f in enumerate(elements):
-            if f.level == c.level and f.b == c.b:
-                g = slope.get((c.level, max(c.a, f.a), min(c.a, f.a)), 0.0)
-                second[i, j] = 2.0 * g if c.a == f.a else g
-    return jacobian.T @ gradient, jacobian.T @ hessian @ jacobian + second
 
 
 def _step(gradient: Array, hessian: Array, radius: float) -> tuple[Array, float]:

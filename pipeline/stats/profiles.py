@@ -15,11 +15,12 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import special
 
-from pipeline.stats.boundary import Solved, reduced
+from pipeline.stats.boundary import Solved
 from pipeline.stats.derivatives import pieces
-from pipeline.stats.likelihood import evaluate
+from pipeline.stats.factors import in_theta
+from pipeline.stats.likelihood import Shape, evaluate
 from pipeline.stats.model import CannotFit
-from pipeline.stats.optimum import best, in_theta
+from pipeline.stats.optimum import best
 
 if TYPE_CHECKING:
     from pipeline.stats.mixed import MixedFit
@@ -37,7 +38,7 @@ class _Component:
 
     def criterion(self, theta: Array, sd: float) -> tuple[float, Array]:
         """-2 log-likelihood and its gradient in theta with the component's SD held, standardised units."""
-        sums, shape, *_ = self.solved.full
+        sums, shape = self.solved.sums, self.solved.shape
         factors = shape.factors(theta)
         point = evaluate(sums, shape, factors[0] @ factors[0].T, factors[1] @ factors[1].T)
         made = pieces(point, exact=False)
@@ -70,13 +71,16 @@ class _Component:
 
 def _without(solved: Solved, level: int, column: int) -> float:
     """-2 log-likelihood of the model without one random term (standardised)."""
-    sums, shape, *_ = solved.full
+    sums, shape = solved.sums, solved.shape
     change = (solved.basis.z, solved.basis.outer)[level]
     # directions that do not move the dropped term: the null space of its row
     keep = np.linalg.svd(change[column][None, :])[2][1:].T
     used = keep if level == 0 else np.eye(shape.q)
     outer_used = keep if level == 1 else np.eye(shape.qs)
-    smaller, smaller_shape = reduced(sums, shape, used, outer_used)
+    w = np.eye(sums.k)[:, shape.qs :]
+    w = np.concatenate([np.eye(sums.k)[:, : shape.qs] @ outer_used, w], axis=1)
+    smaller = sums.in_basis(used, w, outer_used.shape[1])
+    smaller_shape = Shape(used.shape[1], shape.correlated, outer_used.shape[1], shape.outer_correlated)
     return best(smaller, smaller_shape, solved.reml)[0].value
 
 
@@ -85,7 +89,7 @@ def _ends(component: _Component, sd: float, floor: float | None, cut: float) -> 
     from scipy.optimize import brentq
 
     solved = component.solved
-    lowest, theta = solved.found.value, solved.full[2]
+    lowest, theta = solved.found.value, solved.found.theta
     state = {"theta": np.where(np.abs(theta) < 1e-3, 1e-3, theta)}
 
     def above(value: float) -> float:

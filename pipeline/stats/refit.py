@@ -40,7 +40,7 @@ class Refit:
 
 @dataclass(frozen=True)
 class Refitter:
-    """The sums of a fit before any direction was dropped, with each group's own W'W (m, k, k)."""
+    """The sums of a fit, with each group's own W'W (m, k, k)."""
 
     solved: Solved
     sums: Sums
@@ -87,8 +87,10 @@ class Refitter:
 
 def refitter(fit: MixedFit) -> Refitter:
     """Prepare refits of a fit: forms each innermost group's own W'W once."""
-    sums, shape, theta, tilt = fit.solved.full
-    return Refitter(fit.solved, sums, shape, theta, tilt, fit.standard.own_totals(fit.rows))
+    solved = fit.solved
+    return Refitter(
+        solved, solved.sums, solved.shape, solved.found.theta, solved.found.tilt, fit.standard.own_totals(fit.rows)
+    )
 
 
 @dataclass(frozen=True)

@@ -80,8 +80,8 @@ def robust(fit: MixedFit) -> Robust:
     """Prepare CR2 of a fit; clusters are the outermost groups."""
     solved = fit.solved
     qs = solved.sums.outer_columns
-    outer, x, y = fit.standard.outer @ solved.outer_used, fit.standard.x, fit.standard.y
-    z = fit.standard.z @ solved.z_used
+    outer, x, y = fit.standard.outer, fit.standard.x, fit.standard.y
+    z = fit.standard.z
     phi = solved.linear.phi / solved.linear.sigma2
     residual = y + x @ solved.linear.w[:-1]
     rows = np.append(fit.rows.inner_starts, len(y))

@@ -17,7 +17,7 @@ from scipy import special
 
 from pipeline.stats.contrasts import as_rows, combine
 from pipeline.stats.model import CannotFit
-from pipeline.stats.modes import used_directions
+from pipeline.stats.modes import random_map
 
 if TYPE_CHECKING:
     from pipeline.stats.mixed import MixedFit
@@ -57,7 +57,7 @@ def level_variance(fit: MixedFit) -> tuple[float, float]:
         if "Intercept" not in columns.names:
             raise CannotFit(f"The standardised effect needs a random intercept by {fit.model.varies[level].by!r}.")
         rows[level, level * q + columns.names.index("Intercept")] = 1.0
-    standard = rows @ used_directions(solved)
+    standard = rows @ random_map(solved)
     split = solved.shape.q
     weights = []
     for e in solved.shape.elements:

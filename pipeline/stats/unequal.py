@@ -43,7 +43,7 @@ class UnequalFit:
 
 def _scaled_criterion(equal: MixedFit, log_sd: Array, start: Array) -> tuple[float, Array]:
     """-2 log-likelihood (standardised) with rows of these log relative SDs (n,), and theta there."""
-    _, shape, _, tilt = equal.solved.full
+    shape, tilt = equal.solved.shape, equal.solved.found.tilt
     sums = equal.standard.divided(np.exp(log_sd)).sums(equal.rows)
     found = walk(sums, shape, equal.solved.reml, start, tilt)
     return found.value + 2.0 * float(log_sd.sum()), found.theta
@@ -53,7 +53,7 @@ def _search(equal: MixedFit, log_sd_of: Callable[[Array], Array], begin: Array) 
     """Parameters of the relative SDs with the lowest criterion, by BFGS with central differences."""
     from scipy.optimize import minimize
 
-    start = equal.solved.full[2]
+    start = equal.solved.found.theta
 
     def value(parameters: Array) -> float:
         return _scaled_criterion(equal, log_sd_of(parameters), start)[0]
@@ -69,7 +69,7 @@ def _search(equal: MixedFit, log_sd_of: Callable[[Array], Array], begin: Array) 
 
 def _finished(equal: MixedFit, log_sd: Array, parameters: pl.DataFrame, df: int) -> UnequalFit:
     standard = equal.standard.divided(np.exp(log_sd))
-    sums, shape = standard.sums(equal.rows), equal.solved.full[1]
+    sums, shape = standard.sums(equal.rows), equal.solved.shape
     solved = solve(sums, shape, equal.solved.basis, equal.solved.reml, "drop")
     fit = assembled(solved, equal.model, equal.method, equal.df_method, "drop", equal.rows, standard)
     fit = replace(fit, log_likelihood=fit.log_likelihood - float(log_sd.sum()))
@@ -108,8 +108,8 @@ def fitted_levels(fit: MixedFit, kind: Literal["conditional", "marginal"] = "con
         return np.asarray(mean)
     found = modes(fit.solved.found.point).mode[fit.rows.inner_of]
     q, basis = fit.solved.shape.q, fit.solved.basis
-    own = np.einsum("ni,ni->n", fit.rows.z.values @ basis.z @ fit.solved.z_used, found[:, :q])
-    own += np.einsum("ni,ni->n", fit.rows.outer.values @ basis.outer @ fit.solved.outer_used, found[:, q:])
+    own = np.einsum("ni,ni->n", fit.rows.z.values @ basis.z, found[:, :q])
+    own += np.einsum("ni,ni->n", fit.rows.outer.values @ basis.outer, found[:, q:])
     return np.asarray(mean + basis.scale * own)
 
 

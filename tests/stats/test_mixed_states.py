@@ -51,7 +51,7 @@ def test_stationary_zero_that_is_no_optimum_is_left():
     y = draw.normal(0, 0.35, (25, 1)) + draw.normal(0, 1, (25, 5))
     frame = pl.DataFrame({"client_key": np.repeat(np.arange(25), 5), "y": y.ravel()})
     fit = fit_mixed(frame, MixedModel("y", "1", (Varies("client_key"),)))
-    sums, shape, *_ = fit.solved.full
+    sums, shape = fit.solved.sums, fit.solved.shape
     from_zero = walk(sums, shape, True, np.zeros(1))
     between, within = 5 * y.mean(axis=1).var(ddof=1), y.var(axis=1, ddof=1).mean()
     assert between > within

@@ -17,7 +17,7 @@ from tests.stats.cohorts import CLIENT_SLOPE, cohort
 
 def _fitted():
     fit = fit_mixed(cohort(clients=60, seed=3, whole_weeks=True), CLIENT_SLOPE)
-    return fit, fit.solved.full[0], fit.solved.full[1]
+    return fit, fit.solved.sums, fit.solved.shape
 
 
 def _part(fit, sums, first, last):
@@ -45,7 +45,7 @@ def test_whole_sites_answer_for_a_model_with_sites():
     frame = cohort(clients=60, seed=4)
     model = MixedModel("y", "1 + time12", (Varies("client_key", "1 + time12"), Varies("site", "1")))
     fit = fit_mixed(frame, model)
-    sums, shape, *_ = fit.solved.full
+    sums, shape = fit.solved.sums, fit.solved.shape
     d, ds = np.array([[1.0, 0.2], [0.2, 0.5]]), np.array([[0.3]])
     whole = answer(sums, shape, d, ds)
     added = None
