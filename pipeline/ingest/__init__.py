@@ -2,62 +2,69 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 from pipeline.contract import TABLES
 from pipeline.errors import FileRefused, RmtError
-from pipeline.ingest.csv_file import read_csv
-from pipeline.ingest.parquet_file import read_parquet
+from pipeline.ingest import excel
+from pipeline.ingest.formats import READERS, read_workbook, stem_of, suffix_of
 from pipeline.ingest.raw import Broken, Intake, RawTable, Unreadable
-
-#: A file format is one module and one line here.
-READERS: dict[str, Callable[[Path], RawTable]] = {".csv": read_csv, ".parquet": read_parquet}
 
 __all__ = ["READERS", "Broken", "Intake", "RawTable", "Unreadable", "read_folder"]
 
 
-def _named(folder: Path) -> tuple[list[Path], list[str]]:
-    """Sort a folder's files into those named like a table and the names of the others."""
-    ours, others = [], []
-    for path in sorted(folder.iterdir()):
-        if path.name.startswith(".") or not path.is_file():
-            continue
-        if path.stem in TABLES and path.suffix in READERS:
-            ours.append(path)
-        else:
-            others.append(path.name)
-    return ours, others
+def _files(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        raise FileRefused([Unreadable("folder.missing", folder.name, "there is no such folder",
+                                      "a folder of input files", "check the path")])
+    # a name that begins with ~$ is the lock of a workbook that is open somewhere
+    return [p for p in sorted(folder.iterdir()) if p.is_file() and not p.name.startswith((".", "~$"))]
 
 
-def _twice(paths: list[Path]) -> list[RmtError]:
-    stems = [p.stem for p in paths]
+def _twice(read: list[tuple[str, str]]) -> list[RmtError]:
+    """One fault for each table that several files (or sheets) hold. `read`: table, file."""
+    tables = [table for table, _ in read]
     return [
-        Unreadable("table.file.twice", f"{stem}.*", "two files hold this table", "one file a table",
+        Unreadable("table.file.twice", f"{table}.*", "two files hold this table: "
+                   + " and ".join(file for t, file in read if t == table), "one file a table",
                    "take one of them out of the folder")
-        for stem in sorted({s for s in stems if stems.count(s) > 1})
+        for table in sorted({t for t in tables if tables.count(t) > 1})
     ]
 
 
+def _read(path: Path) -> list[RawTable] | None:
+    """Read a file; None where it is none of ours by its name."""
+    suffix, stem = suffix_of(path), stem_of(path)
+    if suffix in excel.SUFFIXES:
+        return read_workbook(path)
+    return [READERS[suffix](path)] if suffix and stem in TABLES else None
+
+
 def read_folder(folder: Path) -> Intake:
-    """Read every file of `folder` that is named like a table of the contract (`tests.csv`, `sessions.parquet` ...).
+    """Read every file of `folder` that is named like a table of the contract (`tests.csv`, `sessions.parquet` ...), and
+    every sheet of a workbook that is.
 
     Faults of whole files are gathered in `Intake.faults`, for `validate.check` to raise with its own; FileRefused at
     once only where there is no such folder or it holds none of the tables.
     """
-    if not folder.is_dir():
-        raise FileRefused([Unreadable("folder.missing", folder.name, "there is no such folder",
-                                      "a folder of input files", "check the path")])
-    paths, others = _named(folder)
-    if not paths:
-        raise FileRefused([Unreadable("folder.no_tables", folder.name, "no input table was found in this folder",
-                                      "files named like clients.csv, episodes.csv, tests.csv, sessions.csv",
-                                      "check the path, or rename the files")])
-    files, faults = [], _twice(paths)
-    for path in paths:
+    files, others, faults, held = [], [], [], []
+    for path in _files(folder):
         try:
-            files.append(READERS[path.suffix](path))
+            found = _read(path)
         except Unreadable as fault:
             faults.append(fault)
-    absent = tuple(t for t in TABLES if t not in {p.stem for p in paths})
-    return Intake(tuple(files), absent, tuple(others), tuple(faults))
+            held.append((stem_of(path), path.name))
+            continue
+        if not found:
+            others.append(path.name)
+            continue
+        files += found
+        held += [(raw.table, raw.file) for raw in found]
+    if not held:
+        raise FileRefused([Unreadable("folder.no_tables", folder.name, "no input table was found in this folder",
+                                      "files named like clients.csv, episodes.csv, tests.csv, sessions.csv, or a "
+                                      "workbook whose sheets are", "check the path, rename the files, or draft a map: "
+                                      "rmt-outcomes suggest-map FILE")])
+    files.sort(key=lambda raw: raw.file)
+    absent = tuple(t for t in TABLES if t not in {table for table, _ in held})
+    return Intake(tuple(files), absent, tuple(others), (*_twice(held), *faults))
