@@ -7,8 +7,12 @@ from pathlib import Path
 
 from pipeline.report import (
     openings,
+    sections_choices,
+    sections_index,
+    sections_model,
     sections_people,
     sections_pressure,
+    sections_protocols,
     sections_stalled,
     sections_time,
     sections_training,
@@ -42,16 +46,37 @@ STALLED = (
     Section("stalled", "others", sections_stalled.others, needs_rows=False),
     Section("stalled", "rule", sections_stalled.rule, needs_rows=False),
 )
-SECTIONS: Mapping[Page, tuple[Section, ...]] = {"quarter": QUARTER, "stalled": STALLED}
-OPENINGS: Mapping[Page, Callable[[Look], Opening]] = {"quarter": openings.quarter, "stalled": openings.stalled}
-PAGES: Mapping[str, tuple[Page, ...]] = {"internal": ("quarter", "stalled"), "shared": ("quarter",)}
+PROTOCOLS = (
+    Section("protocols", "answers", sections_index.answers, needs_rows=False),
+    Section("protocols", "estimand", sections_protocols.estimand),
+    Section("protocols", "training", sections_protocols.training),
+    Section("protocols", "compared", sections_protocols.compared),
+    Section("protocols", "alike", sections_protocols.alike),
+    Section("protocols", "overlap", sections_protocols.overlap),
+    Section("protocols", "difference", sections_model.difference),
+    Section("protocols", "dose_response", sections_model.dose_response),
+    Section("protocols", "fitted", sections_model.fitted),
+    Section("protocols", "believable", sections_model.believable),
+    Section("protocols", "choices", sections_choices.choices),
+    Section("protocols", "missing_outcome", sections_protocols.missing_outcome),
+)
+INDEX = (
+    Section("index", "pages", sections_index.pages, needs_rows=False),
+    Section("index", "data", sections_index.data, needs_rows=False),
+)
+SECTIONS: Mapping[Page, tuple[Section, ...]] = {
+    "index": INDEX, "quarter": QUARTER, "protocols": PROTOCOLS, "stalled": STALLED}
+OPENINGS: Mapping[Page, Callable[[Look], Opening]] = {
+    "index": openings.index, "quarter": openings.quarter, "protocols": openings.protocols, "stalled": openings.stalled}
+PAGES: Mapping[str, tuple[Page, ...]] = {
+    "internal": ("index", "quarter", "protocols", "stalled"), "shared": ("index", "quarter", "protocols")}
 
 
 def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:
     """Make the pages of one edition: file name to HTML."""
     made: dict[str, str] = {}
     for name in PAGES[meta.edition]:
-        look = Look.at(results, ("common", name), catalogue(), meta)
+        look = Look.at(results, ("common", "quarter" if name == "index" else name), catalogue(), meta)
         made[f"{name}.html"] = page(name, look, OPENINGS[name](look), SECTIONS[name])
     return made
 

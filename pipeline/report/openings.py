@@ -5,7 +5,18 @@ from __future__ import annotations
 from pipeline.report.look import Look, part
 from pipeline.report.svg import sparkline
 from pipeline.report.views import NOTHING, Html, KeyFigure, Opening
-from pipeline.report.words import count, estimate, interval, is_hidden, people, quarter_name, value, with_unit
+from pipeline.report.words import (
+    chance,
+    count,
+    estimate,
+    interval,
+    is_hidden,
+    people,
+    quarter_name,
+    sentence,
+    value,
+    with_unit,
+)
 from pipeline.results import Result
 
 
@@ -96,9 +107,61 @@ def stalled(look: Look) -> Opening:
     counts = {part(r, "state"): r for r in look.rows
               if r.klass == "aggregate" and r.statistic == "people" and part(r, "state")
               and part(r, "pressure") in ("", "mip")}
-    figures = tuple(KeyFigure(people(counts[s]), look.texts.name("state", s), look.say("stalled.open.fig_state_beneath"))
+    beneath = look.say("stalled.open.fig_state_beneath")
+    figures = tuple(KeyFigure(people(counts[s]), look.texts.name("state", s), beneath)
                     for s in FIRST_STATES if s in counts)
     lines = [look.say("stalled.open.start")]
     if not any(r.n for s, r in counts.items() if s in ("falling", "stalled")):
         lines.insert(0, look.say("stalled.open.nobody"))
     return Opening(tuple(lines), figures)
+
+
+def index(look: Look) -> Opening:
+    """The quarter's sentences, without its figures: the index leads on."""
+    return Opening(quarter(look).sentences, ())
+
+
+def protocols(look: Look) -> Opening:
+    """What the cohort can answer about protocols and dose, in sentences."""
+    lines = [line for p in ("mip", "mep") for line in (_difference_line(look, p), _dose_line_of(look, p)) if line]
+    figures = tuple(f for p in ("mip", "mep") for f in _seen(look, p))
+    return Opening((*lines, look.say("protocols.open.observed")), figures)
+
+
+def _difference_line(look: Look, pressure: str) -> str:
+    name = look.texts.name("pressure", pressure)
+    found = [r for r in look.many("difference", "difference_cmh2o", pressure=pressure)
+             if r.at == 12 and r.value is not None]
+    if not found:
+        gate = look.one("can_answer", "answer", f"pressure={pressure};question=protocol")
+        why = sentence(gate.note) if gate and gate.note else ""
+        return look.say("protocols.open.no_difference", pressure=name, why=why) if why else ""
+    widest = max(found, key=lambda r: (abs(r.value or 0.0), r.group))
+    p_value = look.one("difference", "p_holm", widest.group, 12)
+    return look.say("protocols.open.difference", pressure=name, pair=part(widest, "protocols"), size=estimate(widest),
+                    p=chance(p_value))
+
+
+def _dose_line_of(look: Look, pressure: str) -> str:
+    found = [r for r in look.many("dose_response", "dose_per_10_points_cmh2o", pressure=pressure)
+             if r.value is not None]
+    shown = look.one("dose_response", "headline", f"pressure={pressure}")
+    if not found or shown is None or shown.text != "shown":
+        return ""
+    return look.say("protocols.open.dose", pressure=look.texts.name("pressure", pressure), change=estimate(found[0]))
+
+
+def _seen(look: Look, pressure: str) -> list[KeyFigure]:
+    name = look.texts.name("pressure", pressure)
+    people_in, tests = (look.one("fitted", s, f"pressure={pressure}") for s in ("people", "tests"))
+    least = [r for r in look.many("can_answer", "detectable_protocol_difference_cmh2o", pressure=pressure)
+             if r.value is not None]
+    figures = []
+    if people_in:
+        figures.append(KeyFigure(people(people_in), look.say("protocols.open.fig_people", pressure=name),
+                                 look.say("protocols.open.fig_people_beneath", tests=people(tests))))
+    if least:
+        best = min(least, key=lambda r: (r.value or 0.0, r.group))
+        figures.append(KeyFigure(with_unit(best), look.say("protocols.open.fig_detectable", pressure=name), look.say(
+            "protocols.open.fig_detectable_beneath", pair=part(best, "protocols"))))
+    return figures

@@ -154,7 +154,7 @@ def drawing(client: Client, scale: Scales, name: str, title: str, desc: str, wor
     for ends in ((0.0, scale.setting), (0.0, 10.0), (0.0, 120.0)):
         boxes.append(Box(boxes[-1].top + boxes[-1].height + GAP, SMALL, *ends))
     foot = boxes[-1].top + SMALL
-    frames = [_frame(boxes[0], words["pressure"], ticks(low, high, 5)),
+    frames = [_frame(boxes[0], words["pressure"], [m for m in ticks(low, high, 5) if low <= m <= high]),
               _frame(boxes[1], words["setting"] if client.many("setting_in") or client.many("setting_out")
                      else words["no_setting"], (0, scale.setting)),
               _frame(boxes[2], words["effort"] if client.many("effort") else words["no_effort"], (0, 5, 10)),

@@ -58,14 +58,21 @@ def counted(look: Look) -> SectionView:
     return view(said(look.say("quarter.counted.lead")), side(*blocks))
 
 
+def flow_order(stays: list[Result], leaves: list[Result]) -> list[tuple[str, str, list[Result]]]:
+    """Order a flow: each step after those who leave before it, as (kind, name, rows of that step or reason)."""
+    order: list[tuple[str, str, list[Result]]] = []
+    for at in sorted({r.at for r in stays if r.at is not None}):
+        for reason in dict.fromkeys(part(r, "reason") for r in leaves if r.at == at):
+            order.append(("leave", reason, [r for r in leaves if r.at == at and part(r, "reason") == reason]))
+        here = [r for r in stays if r.at == at]
+        order.append(("stay", part(here[0], "step"), here))
+    return order
+
+
 def flow_rows(look: Look, stays: list[Result], leaves: list[Result]) -> list[list[str]]:
-    """Steps with, set in under each, the people who leave before the next step and why."""
-    rows: list[list[str]] = []
-    for stay in sorted(stays, key=lambda r: r.at or 0):
-        for leave in (r for r in leaves if r.at == stay.at):
-            rows.append([indented(look.texts.name("reason", part(leave, "reason")), 1), "− " + people(leave)])
-        rows.append([look.texts.name("step", part(stay, "step")), people(stay)])
-    return rows
+    """Steps with, set in above each, the people who leave before it and why."""
+    return [[indented(look.texts.name("reason", name), 1), "− " + people(found[0])] if kind == "leave"
+            else [look.texts.name("step", name), people(found[0])] for kind, name, found in flow_order(stays, leaves)]
 
 
 def records(look: Look) -> SectionView:

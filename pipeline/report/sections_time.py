@@ -8,6 +8,7 @@ from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Figure, Fold, SectionView, said, view
 from pipeline.report.words import (
+    MINUS,
     count,
     interval,
     of,
@@ -39,8 +40,8 @@ def _series(look: Look, statistic: str, group: str) -> Block | None:
         return None
     about = _about(statistic, group)
     kind = look.one("over_time", "chart_kind", about)
-    signals = look.many("over_time", "signal")
-    signals = [r for r in signals if r.group == about]
+    signals = [r for r in look.many("over_time", "signal")
+               if r.group == about or r.group.startswith(f"{about};number=")]
     names = {r.at: quarter_name(_quarter_of(r)) for r in found}
     marked = [names[r.at] for r in signals if r.at in names]
     name = look.say(f"measures.{statistic}") + ("" if group == "all" else f", {look.texts.name('pressure', group[9:])}")
@@ -137,7 +138,9 @@ def cautions(look: Look) -> SectionView:
     shown = table("t-cautions", look.say("quarter.cautions.caption"), heads, rows[:SHOWN_CAUTIONS]) if rows else None
     rest = table("t-cautions-more", look.say("quarter.cautions.more"), heads, rows[SHOWN_CAUTIONS:]) \
         if len(rows) > SHOWN_CAUTIONS else None
+    checked = look.one("cautions", "checked")
     return view(said(look.say("quarter.cautions.lead") if rows else look.say("quarter.cautions.none")), shown,
+                said(look.say("quarter.cautions.checked", what=checked.text.rstrip("."))) if checked else None,
                 Fold(look.say("quarter.cautions.more"), (rest,)) if rest else None)
 
 
@@ -147,14 +150,19 @@ def _concerned(result: Result) -> str:
     return count(result.hits if result.hits is not None else result.n, "everybody")
 
 
+def _setting(result: Result) -> str:
+    """A setting as it was given: 1.26 is not rounded."""
+    return result.text or ("none" if result.value is None else f"{result.value:.6g}".replace("-", MINUS))
+
+
 def made(look: Look) -> SectionView:
     """Settings, model formulas, and where the numbers can be taken away."""
     formulas = [r for r in look.many("made", "formula") if r.text]
-    rows = [[part(r, "name").replace("_", " "), r.text or with_unit(r), r.unit or "no unit"]
-            for r in look.many("made", "setting")]
-    listed = table("t-settings-used", look.say("quarter.made.caption"),
-                   [Column(look.say("quarter.made.setting")), Column(look.say("quarter.made.value")),
-                    Column(look.say("quarter.made.unit"), False)], rows) if rows else None
+    rows = [[part(r, "name").replace("_", " "), _setting(r), r.unit or "no unit", r.method or "as named",
+             r.note or "not stated"] for r in look.many("made", "setting")]
+    heads = [Column(look.say(f"quarter.made.{h}"), h == "value")
+             for h in ("setting", "value", "unit", "meaning", "source")]
+    listed = table("t-settings-used", look.say("quarter.made.caption"), heads, rows) if rows else None
     return view(said(look.say("quarter.made.lead", days=quarter_days(look.meta.quarter))),
                 said(*(look.say("quarter.made.formula", pressure=look.texts.name("pressure", part(r, "pressure")),
                                 formula=r.text) for r in formulas), tone="list"),

@@ -128,7 +128,24 @@ class Worklist:
     kind: Literal["worklist"] = "worklist"
 
 
-Block = Table | Figure | Said | Heading | Fold | Side | Worklist
+@dataclass(frozen=True)
+class PageCard:
+    """A page as the index shows it."""
+
+    file: str
+    title: str
+    readers: str
+
+
+@dataclass(frozen=True)
+class PageCards:
+    """The pages of an edition."""
+
+    cards: tuple[PageCard, ...]
+    kind: Literal["pages"] = "pages"
+
+
+Block = Table | Figure | Said | Heading | Fold | Side | Worklist | PageCards
 
 
 @dataclass(frozen=True)

@@ -150,6 +150,13 @@ def sentence(words: str) -> str:
     return words[:1].upper() + words[1:].rstrip(".") + "."
 
 
+def chance(result: Result | None) -> str:
+    """Print a p-value with three decimals, and words below the last of them."""
+    if result is None or result.value is None:
+        return value(result, "no figure")
+    return "under 0.001" if result.value < 0.001 else number(result.value, 3)
+
+
 def quarter_name(quarter: str) -> str:
     """Print "2026Q3" as "Q3 2026"; anything else unchanged."""
     return f"{quarter[4:]}\u00a0{quarter[:4]}" if len(quarter) == 6 and quarter[4] == "Q" else quarter
