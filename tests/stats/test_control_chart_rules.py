@@ -53,6 +53,8 @@ def test_two_of_three_beyond_two_sigma_on_one_side_only():
     other = limits.center - 2.5 * limits.sigma
     assert ("2 of 3 beyond 2 sigma", 12, 14, "high") in _rules([*BASE, far, limits.center, far])
     assert _rules([*BASE, far, limits.center, other]) == []
+    near = limits.center + 1.95 * limits.sigma
+    assert _rules([*BASE, near, limits.center, near]) == []
 
 
 @given(st.lists(st.floats(-50, 50), min_size=2, max_size=30), st.floats(-100, 100))

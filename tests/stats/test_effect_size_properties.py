@@ -10,6 +10,7 @@ from pipeline.stats.effect_sizes import (
     change_per_baseline_sd,
     change_per_change_sd,
     contrast_per_level_sd,
+    difference_of_changes,
     hedges_g,
     noncentrality_limits,
     paired_difference,
@@ -73,6 +74,20 @@ def test_model_contrast_per_level_sd_holds_its_value_and_names_its_denominator()
     found = contrast_per_level_sd(6.0, 2.0, 40.0, 20.0, 60.0)
     assert found.value == pytest.approx(0.3 * small_sample_factor(60)) and found.low < found.value < found.high
     assert found.interval == "noncentral t" and "observed pressure" in found.denominator
+
+
+def test_model_contrast_limits_are_the_normal_ones_where_everything_is_known():
+    found = contrast_per_level_sd(6.0, 2.0, 1e5, 20.0, 1e6)
+    assert (found.low, found.high) == pytest.approx(((6 - 1.96 * 2) / 20, (6 + 1.96 * 2) / 20), abs=2e-4)
+    few = contrast_per_level_sd(6.0, 2.0, 1e5, 20.0, 10)
+    assert few.low == pytest.approx(found.low * small_sample_factor(10), abs=2e-4)
+
+
+@given(sds, st.floats(-0.9, 0.9), st.integers(3, 200), means)
+def test_without_an_effect_the_variance_of_a_difference_is_the_sum_of_both(sd, r, n, change):
+    both = difference_of_changes(change, sd, n, change, sd, n, r)
+    one = change_per_baseline_sd(0.0, 0.0, sd, r, n)
+    assert both.value == 0 and both.variance == pytest.approx(2 * one.variance)
 
 
 @pytest.mark.parametrize("convention", ["", "cohen", "statsmodels"])
