@@ -134,3 +134,9 @@ def test_one_to_three_questions_health_first_when_falling(logged, done, under, i
     asked = _asked(evidence, state)
     assert 1 <= len(asked) <= 3 and len(set(asked)) == len(asked)
     assert (asked[0] == HEALTH) == (state == "falling") and not LOAD & set(asked)
+
+
+def test_many_reasons_still_give_three_questions_in_the_order_of_the_reasons():
+    evidence = replace(CLEAN, test_changed={"tester": True}, power_if_flat=0.3, ill_days=5, logged_pct=40.0)
+    assert _asked(evidence) == (QUESTIONS[why.TEST_CHANGED], QUESTIONS[why.TOO_FEW_TESTS], QUESTIONS[why.ILLNESS])
+    assert _asked(evidence, "falling") == (HEALTH, QUESTIONS[why.TEST_CHANGED], QUESTIONS[why.TOO_FEW_TESTS])

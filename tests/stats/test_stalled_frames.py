@@ -73,3 +73,20 @@ def test_nobody_vanishes_and_an_empty_cohort_stays_a_frame():
     assert order_of_checking(_judge()).height == _clients().height
     empty = order_of_checking(_judge(_clients().head(0)))
     assert empty.height == 0 and "checking_rank" in empty.columns
+
+
+def _ordered(state, evidence, column):
+    keys = [f"c{no}" for no in range(len(evidence))]
+    rows = {"client_key": keys, "pressure": ["mip"] * len(keys), "state": [state] * len(keys), column: evidence}
+    blank = {name: pl.Series([None] * len(keys), dtype=kind) for name, kind in VERDICT_COLUMNS.items()}
+    frame = pl.DataFrame({**blank, "slope_std_error": [1.0] * len(keys), **rows}).cast(VERDICT_COLUMNS)
+    out = order_of_checking(frame)
+    return list(zip(out["client_key"].to_list(), out["checking_rank"].to_list(), strict=True))
+
+
+def test_the_steepest_fall_is_looked_at_first():
+    assert _ordered("falling", [-2.0, -4.0, -3.0], "slope_cmh2o_per_week") == [("c1", 1), ("c2", 2), ("c0", 3)]
+
+
+def test_evidence_that_differs_by_noise_shares_a_rank():
+    assert _ordered("stalled", [2.01, 1.98, 2.5], "shortfall_z") == [("c2", 1), ("c0", 2), ("c1", 2)]
