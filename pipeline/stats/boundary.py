@@ -30,7 +30,7 @@ UNIDENTIFIED_BELOW = 1e-9  # smallest eigenvalue of the information of the varia
 
 @dataclass(frozen=True)
 class Solved:
-    """A fit in standardised columns. zero: whether the (innermost, outer) covariance has a direction without variance."""
+    """A fit in standardised columns. zero: whether the innermost, the outer covariance is singular."""
 
     sums: Sums
     shape: Shape

@@ -44,7 +44,7 @@ def in_theta(shape: Shape, theta: Array, gradient: Array, hessian: Array) -> tup
 
 
 def snapped(d: Array, correlated: bool) -> tuple[Array, Array | None]:
-    """(D with variances that are zero but for rounding set to 0, the directions left with variance or None if all are)."""
+    """(D with variances that are zero but for rounding set to 0, the directions with variance or None if all are)."""
     if not correlated:
         used = np.diag(d) > ZERO_BELOW
         return np.where(np.diag(used), d, 0.0), None if used.all() else np.eye(len(d))[:, used]
