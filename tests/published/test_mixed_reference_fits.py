@@ -9,7 +9,18 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.published.mixed_references import BOUNDARY, INTERIOR, NAMES, column, covariances, our_fit, reference
+from pipeline.stats import fit_mixed
+from tests.published.mixed_frames import frame_of
+from tests.published.mixed_references import (
+    BOUNDARY,
+    INTERIOR,
+    NAMES,
+    column,
+    covariances,
+    model_of,
+    our_fit,
+    reference,
+)
 
 
 def assert_coefficients(ours, theirs, std_error, tolerance=1e-7):
@@ -61,8 +72,18 @@ def test_ml_coefficients(name):
 
 
 @pytest.mark.parametrize("name", BOUNDARY)
-def test_boundary_fit_has_the_same_mean_and_says_so(name):
+def test_boundary_fit_has_the_mean_and_the_satterthwaite_df_of_lmertest_and_says_so(name):
     ref, fit = reference(name), our_fit(name, df="satterthwaite")
-    assert_coefficients(column(fit, "estimate"), np.array(ref["estimate"]), np.array(ref["std_error"]), 1e-4)
-    assert_allclose(column(fit, "std_error"), ref["std_error"], rtol=1e-3)
+    assert_coefficients(column(fit, "estimate"), np.array(ref["estimate"]), np.array(ref["std_error"]), 1e-5)
+    assert_allclose(column(fit, "std_error"), ref["std_error"], rtol=1e-5)
+    assert_allclose(column(fit, "df"), ref["satterthwaite_df"], rtol=1e-4)
     assert fit.state_kind == "variance zero"
+
+
+@pytest.mark.parametrize("name", BOUNDARY)
+def test_boundary_kept_has_the_kenward_roger_df_of_pbkrtest(name):
+    """pbkrtest keeps the zero variance in its information; ours drops it unless told to keep it."""
+    ref = reference(name)
+    fit = fit_mixed(frame_of(name, ref["source"]), model_of(name), boundary="keep")
+    assert_allclose(column(fit, "df"), ref["kr_df"], rtol=1e-5)
+    assert_allclose(column(fit, "std_error"), ref["kr_std_error"], rtol=1e-5)
