@@ -7,10 +7,13 @@ from pathlib import Path
 from pipeline.contract import TABLES
 from pipeline.errors import FileRefused, RmtError
 from pipeline.ingest import excel
+from pipeline.ingest.days import undeclared
 from pipeline.ingest.formats import READERS, read_workbook, stem_of, suffix_of
+from pipeline.ingest.mapped import read_mapped
+from pipeline.ingest.maps import IntakeMap, load_map
 from pipeline.ingest.raw import Broken, Intake, RawTable, Unreadable
 
-__all__ = ["READERS", "Broken", "Intake", "RawTable", "Unreadable", "read_folder"]
+__all__ = ["READERS", "Broken", "Intake", "IntakeMap", "RawTable", "Unreadable", "load_map", "read_folder"]
 
 
 def _files(folder: Path) -> list[Path]:
@@ -40,15 +43,18 @@ def _read(path: Path) -> list[RawTable] | None:
     return [READERS[suffix](path)] if suffix and stem in TABLES else None
 
 
-def read_folder(folder: Path) -> Intake:
-    """Read every file of `folder` that is named like a table of the contract (`tests.csv`, `sessions.parquet` ...), and
-    every sheet of a workbook that is.
+def read_folder(folder: Path, intake_map: IntakeMap | None = None) -> Intake:
+    """Read every file of `folder` that is named like a table of the contract (`tests.csv`, `sessions.parquet` ...),
+    every sheet of a workbook that is, and before them the files that `intake_map` names.
 
     Faults of whole files are gathered in `Intake.faults`, for `validate.check` to raise with its own; FileRefused at
     once only where there is no such folder or it holds none of the tables.
     """
-    files, others, faults, held = [], [], [], []
-    for path in _files(folder):
+    paths = _files(folder)
+    files, faults, used = read_mapped(paths, intake_map) if intake_map else ([], [], set())
+    held = [(raw.table, raw.file) for raw in files]
+    others = []
+    for path in (p for p in paths if p.name not in used):
         try:
             found = _read(path)
         except Unreadable as fault:
@@ -60,11 +66,13 @@ def read_folder(folder: Path) -> Intake:
             continue
         files += found
         held += [(raw.table, raw.file) for raw in found]
-    if not held:
+    if not held and not faults:
         raise FileRefused([Unreadable("folder.no_tables", folder.name, "no input table was found in this folder",
                                       "files named like clients.csv, episodes.csv, tests.csv, sessions.csv, or a "
                                       "workbook whose sheets are", "check the path, rename the files, or draft a map: "
                                       "rmt-outcomes suggest-map FILE")])
+    for raw in files:
+        faults += undeclared(TABLES[raw.table], raw.file, raw.rows)
     files.sort(key=lambda raw: raw.file)
     absent = tuple(t for t in TABLES if t not in {table for table, _ in held})
-    return Intake(tuple(files), absent, tuple(others), (*_twice(held), *faults))
+    return Intake(tuple(files), absent, tuple(others), (*_twice(held), *faults), intake_map.text if intake_map else "")

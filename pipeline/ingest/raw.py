@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -63,6 +64,13 @@ class RawTable:
     rows: pl.DataFrame
     broken: tuple[Broken, ...] = ()
     scan: Scan | None = None
+    places: Mapping[str, int] | None = None  # where a map brought the columns from: column -> number in the source
+
+    def place_of(self, column: str) -> int | None:
+        """Return the number (from 1) of a column in the file, None where the file has none of its own for it."""
+        if self.places is not None:
+            return self.places.get(column)
+        return self.headings.index(column) + 1 if column in self.headings else None
 
     @property
     def n_read(self) -> int:
