@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-from importlib.util import find_spec
-
 import polars as pl
 
-from pipeline.analyse import can_answer, protocols, quarter
+from pipeline.analyse import can_answer, protocols, quarter, stalled
+from pipeline.analyse.across import sums_across
 from pipeline.analyse.common import Frames, join
 from pipeline.analyse.fits import Models, fit_models
 from pipeline.results import ResultSet
@@ -56,8 +54,7 @@ def analyse(frames: Frames, settings: Settings, quarter_name: str) -> ResultSet:
         can_answer.results(seen, settings, quarter_name, models),
         quarter.results(seen, settings, quarter_name, models),
         protocols.results(seen, settings, quarter_name, models),
+        stalled.results(seen, settings, quarter_name, models),
     ]
-    if find_spec("pipeline.analyse.stalled"):
-        stalled = import_module("pipeline.analyse.stalled")
-        parts.append(stalled.results(seen, settings, quarter_name, models))
-    return join(parts)
+    whole = join(parts)
+    return ResultSet(whole.rows, whole.partitions + sums_across(whole.rows))
