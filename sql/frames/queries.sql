@@ -2,6 +2,9 @@
 with
 questions as (
   select q.cause, q.client_key, q.table_name, q.file, q.line, q.n_rows, q.day_on, q.question, q.meanwhile
+  from quantities.query_after_the_end as q
+  union all
+  select q.cause, q.client_key, q.table_name, q.file, q.line, q.n_rows, q.day_on, q.question, q.meanwhile
   from quantities.query_client_missing as q
   union all
   select q.cause, q.client_key, q.table_name, q.file, q.line, q.n_rows, q.day_on, q.question, q.meanwhile

@@ -7,7 +7,7 @@ rows_waiting as (
   union all
   select c.client_key, 'clients' as table_name, c.file, c.line, cast(null as date) as day_on
   from settled.clients as c
-  anti join settled.episodes as e on e.client_key = c.client_key
+  anti join settled.whereabouts as w on w.client_key = c.client_key
 )
 select
   'episode_missing' as cause,

@@ -1,5 +1,6 @@
 -- one row per row of the input that belongs nowhere yet: no such client, no episode of it, or none on that day
--- Held keys are not told here: they have a question of their own. Days after the end of the data are not looked at.
+-- Held keys are not told here: they have a question of their own. 'later': on a day after the end that the data show
+-- themselves (see settled.span); where the settings give the end, later days are not looked at.
 with
 rows_told as (
   select 'episodes' as table_name, r.client_key, r.from_on as day_on, r.file, r.line, r.from_batch, r.to_batch
@@ -27,13 +28,16 @@ rows_told as (
   from received.other_outcomes as r
 ),
 current_rows as (
-  select t.table_name, t.client_key, t.day_on, t.file, t.line
+  select t.table_name, t.client_key, t.day_on, t.file, t.line, t.day_on > p.data_until_on as is_later
   from rows_told as t
   cross join settings.current as s
   cross join settled.span as p
   anti join settled.held_clients as h on h.client_key = t.client_key
   where t.from_batch <= s.as_of_batch and (t.to_batch is null or t.to_batch > s.as_of_batch)
-    and t.day_on <= p.data_until_on
+    and (
+      t.day_on <= p.data_until_on
+      or s.data_until_on = '' and t.table_name in ('sessions', 'weekly_logs', 'events', 'tests', 'other_outcomes')
+    )
 ),
 stays as (
   select e.client_key, e.from_on, e.last_on from settled.episodes as e
@@ -48,6 +52,7 @@ judged as (
   select
     t.table_name, t.client_key, t.day_on, t.file, t.line,
     case
+      when t.is_later then 'later'
       when c.client_key is null then 'client'
       when k.client_key is null then 'episode'
       when t.table_name = 'prescriptions' and t.day_on > l.last_on then 'day'

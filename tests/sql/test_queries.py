@@ -14,10 +14,11 @@ DIED: Row = {"episode_no": 1, "end_reason": "died", "last_on": day("2025-02-01")
 
 #: cause -> inputs in which only client A is asked about
 CASES: dict[str, dict[str, list[Row]]] = {
+    "after_the_end": {"settled.not_belonging": [A | {"missing": "later"}, B | {"missing": "day"}]},
     "maybe_two_people": {"settled.held_clients": [A | {"n_rows": 2}]},
     "client_missing": {"settled.not_belonging": [A | {"missing": "client"}, B | {"missing": "day"}]},
     "episode_missing": {"settled.not_belonging": [A | {"missing": "episode"}, B | {"missing": "client"}],
-                        "settled.clients": [B], "settled.episodes": [B]},
+                        "settled.clients": [B], "settled.whereabouts": [B]},
     "outside_episode": {"settled.not_belonging": [A | {"missing": "day", "day_on": day("2025-03-01")},
                                                   B | {"missing": "day", "day_on": day("2025-03-01")}],
                         "settled.episodes": [B | DIED]},

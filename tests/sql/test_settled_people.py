@@ -25,6 +25,14 @@ def test_span_is_the_last_day_found_or_the_day_of_the_settings() -> None:
     assert picked(cut, "data_until_on") == [(day("2025-03-04"),)]
 
 
+def test_one_slip_far_in_the_future_does_not_stretch_the_data() -> None:
+    sessions = [{"client_key": k, "session_on": day(d)} for k, d in (
+        ("aaaaaaaa", "2025-03-01"), ("bbbbbbbb", "2025-03-02"), ("aaaaaaaa", "2025-05-25"), ("bbbbbbbb", "2052-03-01"))]
+    assert picked(run("settled.span", {"received.sessions": sessions}), "data_until_on") == [(day("2025-05-25"),)]
+    alone = run("settled.span", {"received.sessions": sessions[::2]})
+    assert picked(alone, "data_until_on") == [(day("2025-05-25"),)]
+
+
 def test_key_with_rows_that_disagree_is_held_with_its_earlier_row() -> None:
     fault = {"rule": "clients.row.conflict", "client_key_ok": "aaaaaaaa", "file": "clients.csv"}
     other = {"rule": "clients.row.repeated", "client_key_ok": "bbbbbbbb", "file": "clients.csv"}
@@ -95,3 +103,10 @@ def test_rows_that_belong_nowhere_say_what_is_missing() -> None:
     })
     assert picked(found, "client_key", "line", "missing") == [
         ("aaaaaaaa", 3, "day"), ("bbbbbbbb", 4, "episode"), ("cccccccc", 5, "client")]
+
+
+def test_rows_after_the_end_are_told_only_where_the_data_show_it_themselves() -> None:
+    rows: dict[str, list[Row]] = {"received.sessions": [{"client_key": "aaaaaaaa", "session_on": day("2052-01-01")}],
+                                  "settled.clients": PERSON, "settled.span": SPAN}
+    assert picked(run("settled.not_belonging", rows), "missing") == [("later",)]
+    assert run("settled.not_belonging", rows, Settings(data_until_on="2025-12-31")) == []
