@@ -11,6 +11,7 @@ from pathlib import Path
 from pipeline.errors import StoreError
 from pipeline.store.lock import write_lock
 from pipeline.store.schema import check_version, make_tables
+from pipeline.store.scratch import clear_scratch
 from pipeline.store.store import Store
 
 
@@ -21,6 +22,7 @@ def _beside(path: Path, ending: str) -> Path:
 def _clear(path: Path) -> None:
     for stale in (path, _beside(path, ".wal")):
         stale.unlink(missing_ok=True)
+    clear_scratch(path)
 
 
 def _sync(path: Path) -> None:

@@ -11,6 +11,7 @@ import duckdb
 import polars as pl
 
 from pipeline.errors import StoreError
+from pipeline.store.scratch import Scratch
 
 ALIAS = "rmt"
 _TABLE_NAME = re.compile(r"[a-z_][a-z0-9_]*\.[a-z_][a-z0-9_]*")
@@ -28,6 +29,8 @@ class Store:
         """Attach the file `target` (or ":memory:"); StoreError if it cannot be opened."""
         self.read_only = read_only
         self.has_changed = False
+        self._target = target
+        self._scratch: Scratch | None = None
         self._connection = duckdb.connect(":memory:", config=_CONFIG)
         mode = " (read_only)" if read_only else ""
         quoted = target.replace("'", "''")
@@ -86,6 +89,13 @@ class Store:
         self._connection.execute(text, dict(params) if params else None)
         self.has_changed = True
 
+    @property
+    def scratch(self) -> Scratch:
+        """Return the scratch tables of this store (see Scratch); they go when the store is closed."""
+        if self._scratch is None:
+            self._scratch = Scratch(self._connection, self._target)
+        return self._scratch
+
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """All or nothing: commit at the end, roll back on any fault."""
@@ -101,6 +111,8 @@ class Store:
 
     def close(self) -> None:
         """Write everything into the one file and let go of it."""
+        if self._scratch is not None:
+            self._scratch.close()
         if not self.read_only and self.has_changed:
             self._connection.execute(f"checkpoint {ALIAS}")
         self._connection.close()

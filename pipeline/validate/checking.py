@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import polars as pl
 
 from pipeline.contract import TABLES
@@ -11,7 +14,7 @@ from pipeline.identity import shown_heading
 from pipeline.ingest import Intake, RawTable
 from pipeline.settings import Settings
 from pipeline.store import Store, open_store
-from pipeline.validate import set_aside, whole_file
+from pipeline.validate import scanned, set_aside, whole_file
 from pipeline.validate.repeats import ordinals, repeated_rows
 from pipeline.validate.verdict import FileVerdict, Verdict
 
@@ -25,7 +28,7 @@ def _typed(store: Store, raw: RawTable) -> pl.DataFrame:
         store.unregister("incoming")
 
 
-def _judge(store: Store, raw: RawTable) -> tuple[FileVerdict, pl.DataFrame]:
+def judge_rows(store: Store, raw: RawTable) -> tuple[FileVerdict, pl.DataFrame]:
     """Return a file's verdict and its typed rows, faulty ones included."""
     table = TABLES[raw.table]
     typed = _typed(store, raw)
@@ -38,23 +41,48 @@ def _judge(store: Store, raw: RawTable) -> tuple[FileVerdict, pl.DataFrame]:
     return FileVerdict(raw.file, raw.table, raw.sha256, raw.n_read, kept, records, unknown), typed
 
 
-def check(intake: Intake, settings: Settings) -> Verdict:
-    """Judge every file of a folder; nothing is written anywhere.
+def _judge_scan(store: Store, raw: RawTable, settings: Settings) -> tuple[list[RmtError], FileVerdict, list[RmtError]]:
+    """Return what a large file shows of identities, its verdict, and its faults as a whole file."""
+    found = scanned.scan(store, raw)
+    identities = whole_file.scanned_identities(raw, lambda place, each: scanned.values(store, found, place, each))
+    verdict = scanned.judge(store, found)
+    signs = scanned.mip_signs(store, found) if raw.table == "tests" else None
+    return identities, verdict, whole_file.after_rows(verdict, signs, settings)
 
-    Raises IdentifierFound where a column looks like identifying data, FileRefused where a file cannot be trusted at
-    all; either holds every such fault of every file.
+
+def _judge_frame(store: Store, raw: RawTable, settings: Settings) -> tuple[list[RmtError], FileVerdict, list[RmtError]]:
+    """Return the same of a file that was read as a frame."""
+    verdict, typed = judge_rows(store, raw)
+    signs = whole_file.mip_signs(typed) if raw.table == "tests" else None
+    return whole_file.identities(raw), verdict, whole_file.after_rows(verdict, signs, settings)
+
+
+@contextmanager
+def _judging(store: Store | None) -> Iterator[Store]:
+    if store is not None:
+        yield store
+    else:
+        with open_store(":memory:") as own:
+            yield own
+
+
+def check(intake: Intake, settings: Settings, store: Store | None = None) -> Verdict:
+    """Judge every file of a folder; nothing is written but scratch tables.
+
+    store: where large files are judged; their kept rows can be loaded into it as long as it is open (None: a store of
+    its own, for the verdict alone). Raises IdentifierFound where a column looks like identifying data, FileRefused
+    where a file cannot be trusted at all; either holds every such fault of every file.
     """
-    identities = [fault for raw in intake.files for fault in whole_file.identities(raw)]
-    faults: list[RmtError] = list(intake.faults)
-    files = []
-    with open_store(":memory:") as store:
+    identities: list[RmtError] = []
+    faults, files = list(intake.faults), []
+    with _judging(store) as judging:
         for raw in intake.files:
-            found = whole_file.before_rows(raw)
-            if not found:
-                verdict, typed = _judge(store, raw)
-                found = whole_file.after_rows(verdict, typed, settings)
-                files.append(verdict)
-            faults += found
+            before = whole_file.before_rows(raw)
+            judge = _judge_scan if raw.scan else _judge_frame
+            found, verdict, after = judge(judging, raw, settings)
+            identities += found
+            faults += before or after
+            files.append(verdict)
     if identities:
         raise IdentifierFound([*identities, *faults])
     if faults:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import polars as pl
 
 from pipeline.contract import TABLES
@@ -37,20 +40,37 @@ def _needed(store: Store, verdict: Verdict) -> None:
             for name in lacking])
 
 
+@contextmanager
+def _kept(store: Store, file: FileVerdict) -> Iterator[str]:
+    """Give the relation of a file's kept rows for use in SQL."""
+    if file.relation:
+        yield file.relation
+    else:
+        with store.frame("kept_rows", file.kept):
+            yield "kept_rows"
+
+
+def _is_empty(store: Store, table: str) -> bool:
+    return store.sql(f"select 1 as a from received.{table} limit 1").is_empty()
+
+
 def _load_rows(store: Store, file: FileVerdict, batch_id: int) -> int:
     """Add the new and changed rows of one file, close the versions they replace; return how many were added."""
     table = TABLES[file.table]
     identity, whole = (*table.natural_key, "ordinal"), (*table.column_names, "ordinal")
-    current = f"select * from received.{table.name} where to_batch is null"
-    with store.frame("kept_rows", file.kept):
-        store.execute("create or replace temp table fresh as select new.* from kept_rows as new "
+    names, at = ", ".join(whole), {"batch": batch_id, "file": file.file}
+    insert = (f"insert into received.{table.name} ({names}, from_batch, to_batch, file, line) "
+              f"select {names}, $batch, null, $file, line from ")
+    with _kept(store, file) as kept:
+        if _is_empty(store, table.name):
+            store.execute(f"{insert} {kept} as new" + ("" if file.relation else " order by line"), at)
+            return file.rows_kept
+        current = f"select * from received.{table.name} where to_batch is null"
+        store.execute(f"create or replace temp table fresh as select new.* from {kept} as new "
                       f"anti join ({current}) as old on {_same(whole)}")
     store.execute(f"update received.{table.name} as old set to_batch = $batch from temp.fresh as new "
                   f"where old.to_batch is null and {_same(identity)}", {"batch": batch_id})
-    names = ", ".join(whole)
-    store.execute(f"insert into received.{table.name} ({names}, from_batch, to_batch, file, line) "
-                  f"select {names}, $batch, null, $file, line from temp.fresh order by line",
-                  {"batch": batch_id, "file": file.file})
+    store.execute(f"{insert} temp.fresh order by line", at)
     added = int(store.sql("select count(*) as n from temp.fresh")["n"][0])
     store.execute("drop table temp.fresh")
     return added
@@ -62,19 +82,22 @@ def _close_set_aside(store: Store, file: FileVerdict, batch_id: int) -> None:
     An export is taken as complete when it lacks no more of the rows in force than it has rows set aside; a file with
     only later rows leaves the earlier records standing, so that none is dropped in silence.
     """
-    table = TABLES[file.table]
-    with store.frame("kept_rows", file.kept):
+    table, current = TABLES[file.table], f"received.{file.table} where to_batch is null"
+    is_there = "table_name = $table and to_batch is null"
+    if store.sql(f"select 1 as a from received.set_aside where {is_there} limit 1", {"table": table.name}).is_empty():
+        return
+    with _kept(store, file) as kept:
         lacking = int(store.sql(
-            f"select count(*) as n from (select * from received.{table.name} where to_batch is null) as old "
-            f"anti join kept_rows as new on {_same((*table.natural_key, 'ordinal'))}")["n"][0])
+            f"select count(*) as n from (select * from {current}) as old "
+            f"anti join {kept} as new on {_same((*table.natural_key, 'ordinal'))}")["n"][0])
     if lacking <= file.rows_set_aside:
-        store.execute("update received.set_aside set to_batch = $batch where table_name = $table and to_batch is null",
+        store.execute(f"update received.set_aside set to_batch = $batch where {is_there}",
                       {"batch": batch_id, "table": table.name})
 
 
 def _note(store: Store, file: FileVerdict, batch_id: int, added: int) -> FileCount:
     """Write a file's record, its set-aside rows and its unknown columns; return its counts."""
-    count = FileCount(file.file, file.table, file.rows_read, added, file.rows_set_aside, file.kept.height - added)
+    count = FileCount(file.file, file.table, file.rows_read, added, file.rows_set_aside, file.rows_kept - added)
     store.insert("received.files", pl.DataFrame({
         "batch_id": [batch_id], "file": [file.file], "table_name": [file.table], "sha256": [file.sha256],
         "rows_read": [count.rows_read], "rows_kept": [count.rows_kept], "rows_set_aside": [count.rows_set_aside],
@@ -88,7 +111,7 @@ def _note(store: Store, file: FileVerdict, batch_id: int, added: int) -> FileCou
 
 
 def _unchanged(verdict: Verdict, batch_id: int) -> LoadSummary:
-    counts = (FileCount(f.file, f.table, f.rows_read, 0, f.rows_set_aside, f.kept.height) for f in verdict.files)
+    counts = (FileCount(f.file, f.table, f.rows_read, 0, f.rows_set_aside, f.rows_kept) for f in verdict.files)
     return LoadSummary(batch_id, False, tuple(counts))
 
 

@@ -16,7 +16,11 @@ SET_ASIDE_SCHEMA: dict[str, type[pl.DataType]] = {
 
 @dataclass(frozen=True)
 class FileVerdict:
-    """One file. `kept`: the contract's columns typed, `ordinal` and `line`; `set_aside` as SET_ASIDE_SCHEMA."""
+    """One file. `kept`: the contract's columns typed, `ordinal` and `line`; `set_aside` as SET_ASIDE_SCHEMA.
+
+    The kept rows of a large file are no frame: `relation` is the SELECT that gives them, in the store they were judged
+    in, and `n_in_relation` their number.
+    """
 
     file: str
     table: str
@@ -25,11 +29,13 @@ class FileVerdict:
     kept: pl.DataFrame
     set_aside: pl.DataFrame
     unknown_columns: tuple[str, ...]
+    relation: str = ""
+    n_in_relation: int = 0
 
     @property
     def rows_kept(self) -> int:
         """Count the rows that would be loaded (those that the store holds already included)."""
-        return self.kept.height
+        return self.n_in_relation if self.relation else self.kept.height
 
     @property
     def rows_unchanged(self) -> int:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Callable, Iterable
 
 import polars as pl
 
 from pipeline.contract import TABLES
 from pipeline.errors import RmtError
-from pipeline.identity import findings, shown_heading
+from pipeline.identity import Finding, findings, shown_heading
 from pipeline.ingest import RawTable
 from pipeline.settings import Settings
 from pipeline.validate.verdict import FileVerdict
@@ -21,14 +22,37 @@ def _refused(rule: str, where: str, what: str, expected: str, now: str) -> RmtEr
     return RmtError(f"refused by {rule}: {what}", where=where, expected=expected, now=now)
 
 
-def identities(raw: RawTable) -> list[RmtError]:
-    """Say which columns of a file look like identifying data: column, kind and count, and no value."""
+def _said(raw: RawTable, found: list[Finding]) -> list[RmtError]:
     return [
         RmtError(f"refused: column {f.column_no} ({shown_heading(f.column)}) looks like identifying data: {f.kind}, "
                  f"{f.count} cells", where=f"{raw.file}:1:{f.column_no}", expected="no direct identifiers",
                  now="take this column out of the file and run this again")
-        for f in findings(raw.headings, raw.rows, TABLES[raw.table].column_names)
+        for f in found
     ]
+
+
+def identities(raw: RawTable) -> list[RmtError]:
+    """Say which columns of a file look like identifying data: column, kind and count, and no value."""
+    return _said(raw, findings(raw.headings, raw.rows, TABLES[raw.table].column_names))
+
+
+def scanned_identities(raw: RawTable, values: Callable[[int, bool], Iterable[pl.Series]]) -> list[RmtError]:
+    """Say the same of a large file. `values` gives the text of the column at a place: different values, or each cell.
+
+    The kinds come from the different values; only the columns they are found in are counted cell by cell.
+    """
+    found = []
+    for place, heading in enumerate(raw.headings):
+        def look(cells: pl.Series, heading: str = heading) -> list[Finding]:
+            return findings((heading,), pl.DataFrame({heading: cells}), TABLES[raw.table].column_names)
+
+        kinds = {f.kind for cells in (pl.Series([], dtype=pl.String), *values(place, False)) for f in look(cells)}
+        counts = dict.fromkeys(sorted(kinds), 0)
+        for cells in values(place, True) if kinds else ():
+            for f in look(cells):
+                counts[f.kind] = counts.get(f.kind, 0) + f.count
+        found += [Finding(place + 1, heading, kind, counts[kind]) for kind in sorted(kinds)]
+    return _said(raw, found)
 
 
 def _missing(raw: RawTable) -> list[RmtError]:
@@ -54,18 +78,22 @@ def before_rows(raw: RawTable) -> list[RmtError]:
     return found
 
 
-def _mixed_signs(verdict: FileVerdict, typed: pl.DataFrame) -> list[RmtError]:
-    if verdict.table != "tests":
+def mip_signs(typed: pl.DataFrame) -> pl.DataFrame:
+    """Return `side` (-1 or 1), `n` and the first `lines` of the MIP values below and above 0."""
+    mip = typed.filter((pl.col("pressure") == "mip") & (pl.col("value") != 0))
+    return mip.group_by(side=pl.col("value").sign().cast(pl.Int64)).agg(
+        n=pl.len(), lines=pl.col("line_").sort().head(6)).sort("side")
+
+
+def _mixed_signs(file: str, signs: pl.DataFrame) -> list[RmtError]:
+    if signs.height < 2:
         return []
-    mip = typed.filter(pl.col("pressure") == "mip")
-    below, above = mip.filter(pl.col("value") < 0), mip.filter(pl.col("value") > 0)
-    if not below.height or not above.height:
-        return []
-    name, fewer = ("negative", below) if below.height <= above.height else ("positive", above)
-    lines = ", ".join(map(str, fewer["line_"][:5])) + (" ..." if fewer.height > 5 else "")
+    (_, n_below, below), (_, n_above, above) = signs.rows()
+    name, fewer, lines = ("negative", n_below, below) if n_below <= n_above else ("positive", n_above, above)
+    listed = ", ".join(map(str, lines[:5])) + (" ..." if fewer > 5 else "")
     return [_refused(
-        "tests.value.mixed_signs", verdict.file,
-        f"{below.height} MIP values are below 0 and {above.height} above; the {name} ones stand in lines {lines}",
+        "tests.value.mixed_signs", file,
+        f"{n_below} MIP values are below 0 and {n_above} above; the {name} ones stand in lines {listed}",
         "MIP with one sign throughout a file", "settle the sign at the source and export it again")]
 
 
@@ -79,6 +107,10 @@ def _too_many(verdict: FileVerdict, limit_pct: float) -> list[RmtError]:
                      f"at most {limit_pct:g} % (settings: set_aside_max_pct)", "check the export, column by column")]
 
 
-def after_rows(verdict: FileVerdict, typed: pl.DataFrame, settings: Settings) -> list[RmtError]:
-    """List the faults of a whole file that its judged rows show: MIP of mixed signs, too many rows set aside."""
-    return _mixed_signs(verdict, typed) + _too_many(verdict, settings.set_aside_max_pct)
+def after_rows(verdict: FileVerdict, signs: pl.DataFrame | None, settings: Settings) -> list[RmtError]:
+    """List the faults of a whole file that its judged rows show: MIP of mixed signs, too many rows set aside.
+
+    signs: see `mip_signs`; None for a table without pressures.
+    """
+    mixed = [] if signs is None else _mixed_signs(verdict.file, signs)
+    return mixed + _too_many(verdict, settings.set_aside_max_pct)
