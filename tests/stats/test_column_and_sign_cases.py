@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
+from scipy import stats
 
 from bench.cohort import cohort
 from pipeline.stats import MixedModel, Varies, fit_mixed, standardised_effect
+from pipeline.stats.standardised import _noncentrality
 
 MODEL = MixedModel("mip_cmh2o", "1 + time12 * protocol", (Varies("client_key", "1 + time12"),))
 
@@ -45,3 +47,19 @@ def test_null_in_a_column_with_such_a_name_is_named(rows):
     holed = rows.rename({"effort": "scale"}).with_columns(pl.col("scale").replace(rows["effort"][3], None))
     with pytest.raises(ValueError, match="'scale' is missing in 1 of"):
         fit_mixed(holed, replace(MODEL, mean="1 + time12 + scale"))
+
+
+@pytest.mark.parametrize("clients", [20, 60, 240, 1000])
+def test_a_large_standardised_effect_has_an_interval(clients):
+    """The gain itself, |t| from 5 to 60: its limits lie where the plain normal ones do, to a tenth."""
+    fit = fit_mixed(cohort(clients, seed=3, site_sd=0.0), MODEL)
+    found = standardised_effect(fit, {"time12": 1.0, "time12:protocol[T.interval]": 0.5})
+    plain = found.g * (1.0 + np.array([-1.96, 1.96]) / found.t)
+    assert np.array([found.low, found.high]) == pytest.approx(plain, rel=0.1, abs=0.1)
+
+
+@pytest.mark.parametrize(("t", "df"), [(5.627, 20.87), (-2.972, 62.77), (1.2, 7.5), (7.7, 17.6), (-4.2, 7.2)])
+def test_noncentrality_limits_meet_their_definition(t, df):
+    """By scipy.stats.nct, another algorithm; special.nctdtr is NaN in windows such as t 5.627, df 20.87, limit -6.3."""
+    for probability in (0.025, 0.975):
+        assert stats.nct.cdf(t, df, _noncentrality(t, df, probability)) == pytest.approx(probability, abs=1e-7)
