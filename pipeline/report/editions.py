@@ -19,7 +19,7 @@ from pipeline.report import (
 )
 from pipeline.report.look import Look
 from pipeline.report.render import page, write_text
-from pipeline.report.twins import results_json
+from pipeline.report.twins import results_json, stalled_csv
 from pipeline.report.views import Opening, Page, PageMeta, Section
 from pipeline.report.words import catalogue
 from pipeline.results import ResultSet
@@ -84,4 +84,6 @@ def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:
 def write(results: ResultSet, out: Path, meta: PageMeta) -> list[Path]:
     """Write one edition into `out`: its pages and results.json. The results of the shared edition come protected."""
     made = pages(results, meta) | {"results.json": results_json(results, meta)}
+    if meta.edition == "internal":
+        made["stalled.csv"] = stalled_csv(Look.at(results, ("stalled",), catalogue(), meta))
     return [write_text(out / name, text) for name, text in made.items()]

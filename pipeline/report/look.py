@@ -24,6 +24,11 @@ def part(result: Result, name: str) -> str:
     return parts_of(result.group).get(name, "")
 
 
+def pair(result: Result) -> str:
+    """The two protocols of a difference, "a - b" in the results, as a reader says it."""
+    return part(result, "protocols").replace(" - ", " against ")
+
+
 @dataclass(frozen=True)
 class Look:
     """The results of one page, its texts, and what the head of the page says."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.report.look import Look, part
+from pipeline.report.look import Look, pair, part
 from pipeline.report.svg import sparkline
 from pipeline.report.views import NOTHING, Html, KeyFigure, Opening
 from pipeline.report.words import (
@@ -138,7 +138,7 @@ def _difference_line(look: Look, pressure: str) -> str:
         return look.say("protocols.open.no_difference", pressure=name, why=why) if why else ""
     widest = max(found, key=lambda r: (abs(r.value or 0.0), r.group))
     p_value = look.one("difference", "p_holm", widest.group, 12)
-    return look.say("protocols.open.difference", pressure=name, pair=part(widest, "protocols"), size=estimate(widest),
+    return look.say("protocols.open.difference", pressure=name, pair=pair(widest), size=estimate(widest),
                     p=chance(p_value))
 
 
@@ -163,5 +163,5 @@ def _seen(look: Look, pressure: str) -> list[KeyFigure]:
     if least:
         best = min(least, key=lambda r: (r.value or 0.0, r.group))
         figures.append(KeyFigure(with_unit(best), look.say("protocols.open.fig_detectable", pressure=name), look.say(
-            "protocols.open.fig_detectable_beneath", pair=part(best, "protocols"))))
+            "protocols.open.fig_detectable_beneath", pair=pair(best))))
     return figures

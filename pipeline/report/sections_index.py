@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.report.look import Look, part
+from pipeline.report.look import Look, pair, part
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Page, PageCard, PageCards, SectionView, said, view
 from pipeline.report.words import day_name, people, quarter_name, sentence, value, with_unit
@@ -56,8 +56,8 @@ def _detectable(look: Look) -> Block | None:
     for pressure in ("mip", "mep"):
         for statistic in DETECTABLE:
             for r in look.many("can_answer", statistic, pressure=pressure):
-                pair = part(r, "protocols")
-                rows.append([look.say(f"protocols.answers.{statistic}") + (f", {pair}" if pair else ""), with_unit(r)])
+                which = f", {pair(r)}" if part(r, "protocols") else ""
+                rows.append([look.say(f"protocols.answers.{statistic}") + which, with_unit(r)])
                 groups.append(look.texts.name("pressure", pressure))
     heads = [Column(look.say("protocols.answers.what")), Column(look.say("protocols.answers.size"))]
     return table("t-detectable", look.say("protocols.answers.detectable"), heads, rows, groups) if rows else None

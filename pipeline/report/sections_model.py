@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.report import charts
 from pipeline.report.chart_style import Rule, Rung, Spot, Words
-from pipeline.report.look import Look, part
+from pipeline.report.look import Look, pair, part
 from pipeline.report.sections_protocols import PRESSURES, ranged
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Figure, Fold, Heading, SectionView, said, side, view
@@ -86,16 +86,16 @@ def _pairs(look: Look, pressure: str) -> Block | None:
     rungs = []
     for r in found:
         inner = half[r.group] or Result("protocols", "difference", "difference_50_cmh2o")
-        rungs.append(Rung(part(r, "protocols"), r.value, inner.low, inner.high, r.low, r.high,
+        rungs.append(Rung(pair(r), r.value, inner.low, inner.high, r.low, r.high,
                           text=f"{value(r)} ({interval(r)})"))
     widest = max(found, key=lambda r: (abs(r.value or 0.0), r.group))
     name = look.texts.name("pressure", pressure)
-    claim = look.say("protocols.difference.claim", pressure=name, pair=part(widest, "protocols"), size=estimate(widest))
+    claim = look.say("protocols.difference.claim", pressure=name, pair=pair(widest), size=estimate(widest))
     measure = look.say("protocols.difference.measure", pressure=name)
     drawing = charts.ladder(Words(f"pairs-{pressure}", claim, measure), rungs,
                             x_title=look.say("protocols.difference.axis"), rules=[Rule(0, "", True)],
                             band=(-worth.value, worth.value) if worth and worth.value else None)
-    rows = [[part(r, "protocols"), with_unit(r), interval(half[r.group]),
+    rows = [[pair(r), with_unit(r), interval(half[r.group]),
              interval(look.one("difference", "difference_80_cmh2o", r.group, 12)), interval(r)] for r in found]
     heads = [Column(look.say(f"protocols.difference.{h}")) for h in ("pair", "size", "ci50", "ci80", "ci95")]
     return Figure(f"fig-pairs-{pressure}", claim, measure, look.say("protocols.difference.reading"), drawing,
@@ -107,7 +107,7 @@ def _pair_table(look: Look, pressure: str) -> Block | None:
     for r in look.many("difference", "difference_cmh2o", pressure=pressure):
         other = {s: look.one("difference", s, r.group, r.at) or look.one("difference", s, r.group)
                  for s in ("p_holm", "p_value", "df", "hedges_g", "difference_per_sdc95")}
-        rows.append([look.say("protocols.difference.row", pair=part(r, "protocols"), week=number(r.at or 0)), ranged(r),
+        rows.append([look.say("protocols.difference.row", pair=pair(r), week=number(r.at or 0)), ranged(r),
                      chance(other["p_holm"]), chance(other["p_value"]), value(other["df"], places=1),
                      ranged(other["hedges_g"]), value(other["difference_per_sdc95"], places=2)])
     heads = [Column(look.say(f"protocols.difference.{h}")) for h in ("pair", "ci95", "holm", "p", "df", "g", "per_sdc")]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.report import charts
 from pipeline.report.chart_style import Rule, Rung, Words
-from pipeline.report.look import Look, part
+from pipeline.report.look import Look, pair, part
 from pipeline.report.sections_people import flow_order
 from pipeline.report.tables import Column, indented, table
 from pipeline.report.views import Block, Figure, SectionView, said, view
@@ -107,10 +107,10 @@ def _differences(look: Look) -> Block | None:
         return None
     largest = max(found, key=lambda r: (r.value or 0.0, r.group))
     claim = look.say("protocols.alike.claim", covariate=_covariate(look, part(largest, "covariate")),
-                     pair=part(largest, "protocols"), size=value(largest, places=2))
+                     pair=pair(largest), size=value(largest, places=2))
     measure = look.say("protocols.alike.measure")
     order = sorted(found, key=lambda r: (part(r, "protocols"), -(r.value or 0.0), r.group))
-    rungs = [Rung(f"{part(r, 'protocols')}, {_covariate(look, part(r, 'covariate'))}", r.value,
+    rungs = [Rung(f"{pair(r)}, {_covariate(look, part(r, 'covariate'))}", r.value,
                   text=value(r, places=2), is_main=False) for r in order]
     drawing = charts.ladder(Words("alike", claim, measure), rungs, x_title=look.say("protocols.alike.axis"),
                             rules=[Rule(0.1, "0.1"), Rule(0.25, "0.25")], also=(0.0,))
@@ -147,7 +147,7 @@ def overlap(look: Look) -> SectionView:
     cells = {(part(r, "site"), part(r, "protocol")): people(r) for r in found}
     rows = [[s, *(cells.get((s, p), "0") for p in names)] for s in sorted({part(r, "site") for r in found})]
     heads = [Column(look.say("words.site")), *(Column(p) for p in names)]
-    verdicts = [look.say("protocols.overlap.verdict", pair=part(r, "protocols"), verdict=r.text,
+    verdicts = [look.say("protocols.overlap.verdict", pair=pair(r), verdict=r.text,
                          why=sentence(r.note) if r.note else "") for r in look.many("overlap", "separable")]
     return view(said(*verdicts, tone="list"),
                 table("t-overlap", look.say("protocols.overlap.caption"), heads, rows) if rows else None)
@@ -178,7 +178,7 @@ def _with_and_without(look: Look) -> Block | None:
 
 
 def _tipping(look: Look) -> Block | None:
-    rows = [[f"{look.texts.name('pressure', part(r, 'pressure'))}, {part(r, 'protocols')}", with_unit(r)]
+    rows = [[f"{look.texts.name('pressure', part(r, 'pressure'))}, {pair(r)}", with_unit(r)]
             for r in look.many("missing_outcome", "tipping_slope_cmh2o")]
     heads = [Column(look.say("protocols.difference.pair")), Column(look.say("protocols.missing_outcome.tip"))]
     return table("t-tipping", look.say("protocols.missing_outcome.tipping"), heads, rows) if rows else None

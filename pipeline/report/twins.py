@@ -10,6 +10,8 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.report.clients import gathered
+from pipeline.report.look import Look
 from pipeline.report.render import write_text
 from pipeline.report.views import PageMeta
 from pipeline.results import Result, ResultSet
@@ -38,7 +40,32 @@ def results_json(results: ResultSet, meta: PageMeta) -> str:
     return f'{head},\n "results": [\n{lines}\n]\n}}\n'
 
 
+def stalled_csv(look: Look) -> str:
+    """The list of clients as CSV: one row a client and pressure, in the order of checking, reasons found joined."""
+    ranged = ("slope", "gain")
+    numbers = ("order", *ranged, "probability_below_target", "tests_since", "adherence", "usual_effort")
+    rows: list[dict[str, Any]] = []
+    for client in gathered(look):
+        row: dict[str, Any] = {"client_key": client.key, "pressure": client.pressure, "site": client.text("site", ""),
+                               "state": client.text("state", "")}
+        for name in numbers:
+            fact = client.facts.get(name)
+            row[name] = _stable(fact.value) if fact else None
+            if name in ranged:
+                row |= {f"{name}_low": _stable(fact.low) if fact else None,
+                        f"{name}_high": _stable(fact.high) if fact else None}
+        row["next_test_on"] = client.text("next_test_on", "")
+        row["reasons_found"] = "; ".join(r.text for r in client.many("reason") if r.note in ("", "found"))
+        row["questions"] = " ".join(r.text for r in client.many("question"))
+        rows.append(row)
+    return pl.DataFrame(rows, infer_schema_length=None).pipe(disarmed).write_csv() if rows else "client_key\n"
+
+
+def disarmed(frame: pl.DataFrame) -> pl.DataFrame:
+    """Put a quote before any text that a spreadsheet would run."""
+    return frame.with_columns(pl.col(pl.String).str.replace(r"^([=+\-@\t\r])", "'${1}"))
+
+
 def write_table(frame: pl.DataFrame, path: Path) -> Path:
     """Write a frame as CSV (comma, Unix line ends, empty for null); text that a spreadsheet would run is disarmed."""
-    safe = frame.with_columns(pl.col(pl.String).str.replace(r"^([=+\-@\t\r])", "'${1}"))
-    return write_text(path, safe.write_csv())
+    return write_text(path, disarmed(frame).write_csv())
