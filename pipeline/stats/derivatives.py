@@ -133,6 +133,11 @@ def _of_pair(both: Array, r: Array, t: Array) -> Array:
     return np.asarray(np.einsum("ab,bcda,cd->", r, both, t))
 
 
+def _of_pairs(both: Array, units: Array) -> Array:
+    """The same for every pair of elements, units (r, q, q): (r, r)."""
+    return np.asarray(np.einsum("rab,bcda,tcd->rt", units, both, units))
+
+
 def pieces(point: Point, exact: bool = True) -> Pieces:
     """All P_r, Q_rt and traces at a point; exact=False leaves Q_rt out (cheaper; enough to walk downhill)."""
     build = _Builder(point, exact)
@@ -189,11 +194,8 @@ def cheap_slopes(point: Point, reml: bool) -> tuple[Array, Array]:
         root[0, :-1] = np.linalg.cholesky(phi)
         slope -= np.tensordot(weight, b_t @ sums.sandwich(root) @ point.b, axes=(0, 0))
     size = np.tensordot(weight, u, axes=(0, 0))
-    units = [shape.unit(e) for e in shape.elements]
-    gradient = np.array([np.sum(e * slope) for e in units])
-    a = np.array([np.sum(e * size) for e in units])
-    kk, ku = paired(point, point.k), paired(point, u)
-    trace2 = np.array([[_of_pair(kk, r, t) for t in units] for r in units]).reshape(len(units), -1)
-    wqw = np.array([[_of_pair(ku, r, t) for t in units] for r in units]).reshape(len(units), -1)
+    units = shape.inner_units
+    gradient, a = units.reshape(len(units), -1) @ slope.ravel(), units.reshape(len(units), -1) @ size.ravel()
+    trace2, wqw = (_of_pairs(paired(point, other), units) for other in (point.k, u))
     hessian = -trace2 + nu * (2.0 * wqw / rss - np.outer(a, a) / rss**2)
     return gradient, (hessian + hessian.T) / 2.0

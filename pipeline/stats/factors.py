@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,29 +14,36 @@ Array = NDArray[np.float64]
 ZERO_BELOW = 1e-7  # share of the residual variance, in standardised random columns
 
 
+@lru_cache(maxsize=64)
+def _tensors(shape: Shape) -> tuple[Array, Array]:
+    """(first (r, j, k), second (j, i, r)): d D_r / d theta_j = first theta, and the second derivatives of D_r."""
+    elements = shape.elements
+    place = {(e.level, e.a, e.b): i for i, e in enumerate(elements)}
+    count = len(elements)
+    first, second = np.zeros((count, count, count)), np.zeros((count, count, count))
+    for j, c in enumerate(elements):
+        for r, e in enumerate(elements):
+            if e.level != c.level:
+                continue
+            # D_ab = sum over columns of L_a. L_b.
+            for own, other in ((e.a, e.b), (e.b, e.a)):
+                if own == c.a and (c.level, other, c.b) in place:
+                    first[r, j, place[c.level, other, c.b]] += 1.0
+        for i, f in enumerate(elements):
+            pair = (c.level, max(c.a, f.a), min(c.a, f.a))
+            if f.level == c.level and f.b == c.b and pair in place:
+                second[j, i, place[pair]] = 2.0 if c.a == f.a else 1.0
+    return first, second
+
+
 def jacobian(shape: Shape, theta: Array) -> Array:
     """Derivative (r, r) of the elements of D, rows, in the free elements of Lambda, columns."""
-    elements, factors = shape.elements, shape.factors(theta)
-    out = np.zeros((len(elements), len(elements)))
-    for j, c in enumerate(elements):
-        factor = factors[c.level]
-        for r, e in enumerate(elements):
-            if e.level == c.level:
-                out[r, j] = (e.a == c.a) * factor[e.b, c.b] + (e.b == c.a) * factor[e.a, c.b]
-    return out
+    return np.asarray(_tensors(shape)[0] @ theta)
 
 
 def curvature(shape: Shape, gradient: Array) -> Array:
     """What a gradient in D adds to the Hessian in Lambda (r, r), by the second derivatives of Lambda Lambda'."""
-    elements = shape.elements
-    slope = {(e.level, e.a, e.b): g for e, g in zip(elements, gradient, strict=True)}
-    out = np.zeros((len(elements), len(elements)))
-    for j, c in enumerate(elements):
-        for i, f in enumerate(elements):
-            if f.level == c.level and f.b == c.b:
-                g = slope.get((c.level, max(c.a, f.a), min(c.a, f.a)), 0.0)
-                out[i, j] = 2.0 * g if c.a == f.a else g
-    return out
+    return np.asarray(_tensors(shape)[1] @ gradient)
 
 
 def in_theta(shape: Shape, theta: Array, gradient: Array, hessian: Array) -> tuple[Array, Array]:

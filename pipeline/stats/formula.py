@@ -137,7 +137,7 @@ def _refuse_unusable(frame: pl.DataFrame, model: MixedModel) -> None:
     for name in sorted({model.outcome, *groupings, *read}):
         series = frame[name]
         missing = series.null_count()
-        if series.dtype.is_float():
+        if series.dtype.is_float() and not series.is_finite().all():
             missing += int(series.is_nan().sum() or 0)
             infinite = int(series.is_infinite().sum() or 0)
             if infinite:

@@ -55,6 +55,11 @@ class Shape:
         unit[element.a, element.b] = unit[element.b, element.a] = 1.0
         return unit
 
+    @cached_property
+    def inner_units(self) -> Array:
+        """The unit matrices of the innermost elements (r, q, q)."""
+        return np.array([self.unit(e) for e in self.elements if e.level == 0]).reshape(-1, self.q, self.q)
+
     def factors(self, theta: Array) -> tuple[Array, Array]:
         """Lower factors (Lambda, Lambda_s) of D and Ds from their free elements."""
         factors = (np.zeros((self.q, self.q)), np.zeros((self.qs, self.qs)))

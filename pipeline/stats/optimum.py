@@ -21,7 +21,8 @@ from pipeline.stats.sums import Sums
 Array = NDArray[np.float64]
 
 MAX_STEPS = 200
-STOP_GAIN = 1e-20  # predicted gain, as a share of -2 log-likelihood, of a step after which no further one is taken
+RESTART_STOP = 1e-10  # the same for a second walk, whose end is only compared
+STOP_GAIN = 1e-16  # predicted gain, as a share of -2 log-likelihood, of the last step taken
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,9 @@ def _at(sums: Sums, shape: Shape, theta: Array) -> Point:
     return evaluate(sums, shape, factor @ factor.T, outer @ outer.T)
 
 
-def walk(sums: Sums, shape: Shape, reml: bool, theta: Array, tilt: Array | None = None) -> Walk:
+def walk(
+    sums: Sums, shape: Shape, reml: bool, theta: Array, tilt: Array | None = None, stop: float = STOP_GAIN
+) -> Walk:
     """Walk to a minimum from theta.
 
     Steps use the exact gradient and a cheap Hessian; tilt (r, r) is what an exact Hessian in d adds to it near the
@@ -121,13 +124,13 @@ def walk(sums: Sums, shape: Shape, reml: bool, theta: Array, tilt: Array | None 
     while steps < MAX_STEPS and len(theta):
         steps += 1
         gradient, hessian = cheap_slopes(point, reml)
-        if gain < 1.0 and (tilted_at == 0 or (gain > 0.05 * before and steps > tilted_at + 1)):
+        if gain < 1.0 and (tilted_at == 0 or (1e-2 > gain > 0.05 * before and steps > tilted_at + 1)):
             own, tilted_at = exact_slopes(point, reml)[1] - hessian, steps
         step, gain, radius, moved = _next(sums, shape, reml, theta, (gradient, hessian + own), (value, radius, noise))
         if moved is None:
             break
         theta, point, value = theta + step, moved[0], moved[1]
-        if gain < STOP_GAIN * (1.0 + abs(value)) or (gain < noise and gain > 0.5 * before):
+        if gain < stop * (1.0 + abs(value)) or (gain < noise and gain > 0.5 * before):
             break
         before = gain
     return Walk(theta, point, value, steps, own)
@@ -181,10 +184,12 @@ def best(sums: Sums, shape: Shape, reml: bool) -> tuple[Optimum, Proof]:
         return only, Proof(0.0, 0.0, float("inf"), 0.0, 1, bool(np.isfinite(only.value)))
     first, *others = starts(sums, shape, reml)
     ends = [walk(sums, shape, reml, first)]
-    ends += [walk(sums, shape, reml, start, ends[0].tilt) for start in others]
+    ends += [walk(sums, shape, reml, start, ends[0].tilt, RESTART_STOP) for start in others]
     chosen = min(ends, key=lambda end: end.value)
     if chosen.value > ends[0].value - 1e-8 * (1.0 + abs(chosen.value)):
         chosen = ends[0]
+    else:
+        chosen = walk(sums, shape, reml, chosen.theta)
     found = settled(chosen, reml)
     return found, proof(found, max(abs(end.value - chosen.value) for end in ends))
 

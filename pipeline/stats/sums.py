@@ -83,6 +83,8 @@ class Sums:
         zw = self.zw[..., columns]
         right = weighted @ zw
         width = zw.shape[2]
+        if len(self.starts) == 1:
+            return np.asarray(zw.reshape(-1, width).T @ right.reshape(-1, width))[None]
         return np.stack(
             [
                 zw[a:b].reshape(-1, width).T @ right[a:b].reshape(-1, width)
