@@ -47,16 +47,18 @@ class Summary:
         self.seconds[stage] = round(self.seconds.get(stage, 0.0) + time.perf_counter() - begun, 3)
 
 
-def check(folder: Path, settings_path: Path | None, progress: Progress) -> Summary:
+def check(folder: Path, settings_path: Path | None, progress: Progress, map_path: Path | None = None) -> Summary:
     """Validate the tables of a folder; write nothing. Exit code 7 when rows were set aside."""
     from pipeline import stages_load
-    return stages_load.check(folder, _settings(settings_path), Summary("check"), progress)
+    return stages_load.check(folder, _settings(settings_path), Summary("check"), progress, map_path)
 
 
-def load(folder: Path, out: Path, settings_path: Path | None, progress: Progress) -> Summary:
+def load(
+    folder: Path, out: Path, settings_path: Path | None, progress: Progress, map_path: Path | None = None
+) -> Summary:
     """Load a folder into the store at `out` as one batch."""
     from pipeline import stages_load
-    return stages_load.load(folder, out, _settings(settings_path), _now(), Summary("load"), progress)
+    return stages_load.load(folder, out, _settings(settings_path), _now(), Summary("load"), progress, map_path)
 
 
 def derive(out: Path, settings_path: Path | None, progress: Progress) -> Summary:
@@ -77,11 +79,14 @@ def report(out: Path, settings_path: Path | None, progress: Progress) -> Summary
     return stages_report.report(out, _settings(settings_path), _now(), Summary("report"), progress)
 
 
-def review(folder: Path, out: Path, settings_path: Path | None, quarter: str | None, progress: Progress) -> Summary:
+def review(
+    folder: Path, out: Path, settings_path: Path | None, quarter: str | None, progress: Progress,
+    map_path: Path | None = None,
+) -> Summary:
     """Load, derive, analyse and report in one go; the seconds of each stage stand in the summary."""
     from pipeline import stages_load, stages_report
     settings, summary = _settings(settings_path), Summary("review")
-    stages_load.load(folder, out, settings, _now(), summary, progress)
+    stages_load.load(folder, out, settings, _now(), summary, progress, map_path)
     stages_load.derive(out, settings, summary, progress)
     stages_report.analyse(out, settings, quarter, summary, progress)
     return stages_report.report(out, settings, _now(), summary, progress)

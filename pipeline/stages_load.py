@@ -24,12 +24,14 @@ def settings_text(settings: Settings) -> str:
     return json.dumps(settings.as_row(), sort_keys=True)
 
 
-def _verdict(folder: Path, settings: Settings, summary: Summary, progress: Progress) -> Verdict:
-    from pipeline.ingest import read_folder
+def _verdict(
+    folder: Path, settings: Settings, summary: Summary, progress: Progress, map_path: Path | None
+) -> Verdict:
+    from pipeline.ingest import load_map, read_folder
     from pipeline.validate import check as validate_check
     progress("read", 0, 3)
     with summary.timed("read"):
-        intake = read_folder(folder)
+        intake = read_folder(folder, load_map(map_path))
     progress("check", 1, 3)
     with summary.timed("check"):
         verdict = validate_check(intake, settings)
@@ -37,9 +39,11 @@ def _verdict(folder: Path, settings: Settings, summary: Summary, progress: Progr
     return verdict
 
 
-def check(folder: Path, settings: Settings, summary: Summary, progress: Progress) -> Summary:
+def check(
+    folder: Path, settings: Settings, summary: Summary, progress: Progress, map_path: Path | None = None
+) -> Summary:
     """Validate a folder and say what would be kept; exit code 7 when rows were set aside."""
-    verdict = _verdict(folder, settings, summary, progress)
+    verdict = _verdict(folder, settings, summary, progress, map_path)
     _say_set_aside(verdict.set_aside, summary)
     _say_unknown_columns(verdict.unknown_columns, summary)
     for file in verdict.files:
@@ -53,13 +57,14 @@ def check(folder: Path, settings: Settings, summary: Summary, progress: Progress
 
 
 def load(
-    folder: Path, out: Path, settings: Settings, loaded_at: str, summary: Summary, progress: Progress
+    folder: Path, out: Path, settings: Settings, loaded_at: str, summary: Summary, progress: Progress,
+    map_path: Path | None = None,
 ) -> Summary:
     """Load a folder into the store as one batch, or change nothing and say so."""
     from pipeline.store import edit_store
     from pipeline.validate import LoadMeta
     from pipeline.validate import load as validate_load
-    verdict = _verdict(folder, settings, summary, progress)
+    verdict = _verdict(folder, settings, summary, progress, map_path)
     out.mkdir(parents=True, exist_ok=True)
     with summary.timed("store"), edit_store(out / STORE) as store:
         loaded = validate_load(store, verdict, LoadMeta(loaded_at, __version__, settings_text(settings)))
