@@ -12,8 +12,10 @@ from pipeline.settings import Settings
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.ingest import Intake
     from pipeline.stages import Progress, Summary
-    from pipeline.validate import Verdict
+    from pipeline.store import Store
+    from pipeline.validate import LoadSummary, Verdict
 
 STORE = "store.duckdb"
 SHOWN_RULES = 8
@@ -24,17 +26,18 @@ def settings_text(settings: Settings) -> str:
     return json.dumps(settings.as_row(), sort_keys=True)
 
 
-def _verdict(
-    folder: Path, settings: Settings, summary: Summary, progress: Progress, map_path: Path | None
-) -> Verdict:
+def _read(folder: Path, map_path: Path | None, summary: Summary, progress: Progress) -> Intake:
     from pipeline.ingest import load_map, read_folder
-    from pipeline.validate import check as validate_check
     progress("read", 0, 3)
     with summary.timed("read"):
-        intake = read_folder(folder, load_map(map_path))
+        return read_folder(folder, load_map(map_path))
+
+
+def _verdict(intake: Intake, settings: Settings, summary: Summary, progress: Progress, store: Store | None) -> Verdict:
+    from pipeline.validate import check as validate_check
     progress("check", 1, 3)
     with summary.timed("check"):
-        verdict = validate_check(intake, settings)
+        verdict = validate_check(intake, settings, store)
     progress("check", 3, 3)
     return verdict
 
@@ -43,7 +46,7 @@ def check(
     folder: Path, settings: Settings, summary: Summary, progress: Progress, map_path: Path | None = None
 ) -> Summary:
     """Validate a folder and say what would be kept; exit code 7 when rows were set aside."""
-    verdict = _verdict(folder, settings, summary, progress, map_path)
+    verdict = _verdict(_read(folder, map_path, summary, progress), settings, summary, progress, None)
     _say_set_aside(verdict.set_aside, summary)
     _say_unknown_columns(verdict.unknown_columns, summary)
     for file in verdict.files:
@@ -64,12 +67,16 @@ def load(
     from pipeline.store import edit_store
     from pipeline.validate import LoadMeta
     from pipeline.validate import load as validate_load
-    verdict = _verdict(folder, settings, summary, progress, map_path)
-    out.mkdir(parents=True, exist_ok=True)
-    with summary.timed("store"), edit_store(out / STORE) as store:
-        loaded = validate_load(store, verdict, LoadMeta(loaded_at, __version__, settings_text(settings)))
-    _say_set_aside(verdict.set_aside, summary, most=SHOWN_RULES)
-    _say_unknown_columns(verdict.unknown_columns, summary)
+    intake = _read(folder, map_path, summary, progress)
+    loaded = _standing(intake, out, summary)
+    if loaded is None:
+        out.mkdir(parents=True, exist_ok=True)
+        with edit_store(out / STORE) as store:
+            verdict = _verdict(intake, settings, summary, progress, store)
+            with summary.timed("store"):
+                loaded = validate_load(store, verdict, LoadMeta(loaded_at, __version__, settings_text(settings)))
+        _say_set_aside(verdict.set_aside, summary, most=SHOWN_RULES)
+        _say_unknown_columns(verdict.unknown_columns, summary)
     summary.counts |= _totals(loaded.files)
     totals = summary.counts
     summary.lines.append(
@@ -80,6 +87,25 @@ def load(
         f"({totals['rows_set_aside']} of them set aside as before)."
     )
     return summary
+
+
+def _standing(intake: Intake, out: Path, summary: Summary) -> LoadSummary | None:
+    """Tell by the hashes alone that the store stands for these files already, and say again what was set aside."""
+    from pipeline.errors import StoreError
+    from pipeline.store import open_store
+    from pipeline.validate import standing_load
+    if not (out / STORE).exists():
+        return None
+    try:
+        with open_store(out / STORE, read_only=True) as store:
+            loaded = standing_load(store, intake)
+            if loaded is not None:
+                _say_set_aside(store.sql(
+                    "select * from received.set_aside where to_batch is null order by file, line, column_no, rule"
+                ), summary, most=SHOWN_RULES)
+    except StoreError:  # the writer says what is wrong, or brings an earlier version up to date
+        return None
+    return loaded
 
 
 def derive(out: Path, settings: Settings, summary: Summary, progress: Progress) -> Summary:

@@ -6,6 +6,7 @@ import hashlib
 
 from pipeline.contract import TABLES, Table
 from pipeline.errors import StoreError
+from pipeline.store.migrations import STEPS, migrate
 from pipeline.store.store import Store
 
 SQL_TYPES = {
@@ -17,12 +18,14 @@ SQL_TYPES = {
 HISTORY = "ordinal bigint, from_batch bigint, to_batch bigint, file varchar, line bigint"
 
 BOOKS = {
-    "batches": "batch_id bigint, loaded_at varchar, program_version varchar, settings_text varchar, note varchar",
+    "batches": "batch_id bigint, loaded_at varchar, program_version varchar, settings_text varchar, note varchar, "
+               "map_text varchar",
     "files": "batch_id bigint, file varchar, table_name varchar, sha256 varchar, rows_read bigint, rows_kept bigint, "
-             "rows_set_aside bigint, rows_unchanged bigint",
+             "rows_set_aside bigint, rows_unchanged bigint, contract_mark varchar, is_correction boolean",
     "set_aside": "batch_id bigint, to_batch bigint, file varchar, line bigint, column_no bigint, table_name varchar, "
                  "column_name varchar, rule varchar, expected varchar, masked_value varchar, site varchar, "
                  "client_key_ok varchar, occurred_on date",
+    "set_aside_rows": "batch_id bigint, file varchar, line bigint, table_name varchar, key_text varchar, cells varchar",
     "unknown_columns": "batch_id bigint, file varchar, table_name varchar, column_name varchar",
 }
 
@@ -53,13 +56,48 @@ def make_tables(store: Store) -> None:
         store.execute("insert into received.store_version values ($mark)", {"mark": schema_mark()})
 
 
+def _mark(store: Store) -> str:
+    """Read the mark that a store bears; empty where it bears none."""
+    if not store.has_table("received.store_version"):
+        return ""
+    return str(store.table("received.store_version")["schema_mark"][0])
+
+
+def shape(store: Store) -> list[tuple[str, str, str]]:
+    """List every column of `received` as (table, column, type), in order."""
+    found = store.sql("select table_name, column_name, data_type from duckdb_columns() where database_name = 'rmt' "
+                      "and schema_name = 'received' order by table_name, column_index")
+    return [(str(t), str(c), str(k)) for t, c, k in found.iter_rows()]
+
+
+def _check_shape(store: Store) -> None:
+    """Raise StoreError unless migrated tables are those that a new store would have."""
+    new = Store(":memory:")
+    try:
+        make_tables(new)
+        if shape(new) != shape(store):
+            raise _other_version("an earlier one")
+    finally:
+        new.close()
+    store.execute("update received.store_version set schema_mark = $mark", {"mark": schema_mark()})
+
+
+def _other_version(found: str) -> StoreError:
+    return StoreError(
+        f"the store was made by another version of this program (its tables: {found or 'not ours'}; "
+        f"this version's: {schema_mark()})", expected="a store made by this version",
+        now="load the files again into a new store, or use the version that made this one")
+
+
 def check_version(store: Store) -> None:
-    """Raise StoreError unless the store was made with exactly these tables."""
-    found = ""
-    if store.has_table("received.store_version"):
-        found = str(store.table("received.store_version")["schema_mark"][0])
-    if found != schema_mark():
-        raise StoreError(
-            f"the store was made by another version of this program (its tables: {found or 'not ours'}; "
-            f"this version's: {schema_mark()})", expected="a store made by this version",
-            now="load the files again into a new store, or use the version that made this one")
+    """Raise StoreError unless the store was made with exactly these tables; a store that is being written, and was
+    made by an earlier version, is brought to them first."""
+    found = _mark(store)
+    if found == schema_mark():
+        return
+    if not store.read_only and migrate(store, found, lambda: _check_shape(store)):
+        return
+    if store.read_only and found in {step.before for step in STEPS}:
+        raise StoreError("the store was made by an earlier version of this program", expected="a store of this version",
+                         now="run `rmt-outcomes derive`, which brings it up to date")
+    raise _other_version(found)

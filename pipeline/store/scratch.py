@@ -53,10 +53,9 @@ class Scratch:
         self._connection = connection
         self._folder = Path(tempfile.mkdtemp(prefix="rmt-outcomes-")) if target == ":memory:" else None
         base = self._folder / "store" if self._folder else Path(target)
-        self._path, spill = base.with_name(base.name + SCRATCH), base.with_name(base.name + SPILL)
+        self._path = base.with_name(base.name + SCRATCH)
         clear_scratch(base)
-        for setting in (f"memory_limit = '{MEMORY_LIMIT}'", f"temp_directory = {_text(str(spill))}",
-                        "preserve_insertion_order = true",
+        for setting in (f"memory_limit = '{MEMORY_LIMIT}'", "preserve_insertion_order = true",
                         # makes lists of codes into joins, behind which rows come in another order (DuckDB 2.0.1)
                         "disabled_optimizers = 'in_clause'"):
             connection.execute(f"set {setting}")

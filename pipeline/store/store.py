@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
+import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import duckdb
 import polars as pl
 
 from pipeline.errors import StoreError
-from pipeline.store.scratch import Scratch
+from pipeline.store.scratch import SPILL, Scratch
 
 ALIAS = "rmt"
 _TABLE_NAME = re.compile(r"[a-z_][a-z0-9_]*\.[a-z_][a-z0-9_]*")
@@ -22,6 +26,13 @@ _CONFIG: dict[str, str | bool | int | float | list[str]] = {
 }
 
 
+def _spill(target: str) -> Path:
+    """Name the folder for what does not fit into memory: beside the store, never where the user happens to stand."""
+    if target == ":memory:":
+        return Path(tempfile.gettempdir()) / f"rmt-outcomes-{os.getpid()}{SPILL}"
+    return Path(target + SPILL)
+
+
 class Store:
     """One open DuckDB database. Made by `open_store`; `has_changed` says whether anything was written."""
 
@@ -29,9 +40,9 @@ class Store:
         """Attach the file `target` (or ":memory:"); StoreError if it cannot be opened."""
         self.read_only = read_only
         self.has_changed = False
-        self._target = target
+        self._target, self._spill = target, _spill(target)
         self._scratch: Scratch | None = None
-        self._connection = duckdb.connect(":memory:", config=_CONFIG)
+        self._connection = duckdb.connect(":memory:", config={**_CONFIG, "temp_directory": str(self._spill)})
         mode = " (read_only)" if read_only else ""
         quoted = target.replace("'", "''")
         try:
@@ -116,3 +127,4 @@ class Store:
         if not self.read_only and self.has_changed:
             self._connection.execute(f"checkpoint {ALIAS}")
         self._connection.close()
+        shutil.rmtree(self._spill, ignore_errors=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
 import polars as pl
 
@@ -12,9 +13,10 @@ from pipeline.contract.sql import sql_verdict
 from pipeline.errors import FileRefused, IdentifierFound, RmtError
 from pipeline.identity import shown_heading
 from pipeline.ingest import Intake, RawTable
+from pipeline.ingest.raw import physical
 from pipeline.settings import Settings
 from pipeline.store import Store, open_store
-from pipeline.validate import scanned, set_aside, whole_file
+from pipeline.validate import corrections, scanned, set_aside, whole_file
 from pipeline.validate.repeats import ordinals, repeated_rows
 from pipeline.validate.verdict import FileVerdict, Verdict
 
@@ -37,8 +39,9 @@ def judge_rows(store: Store, raw: RawTable) -> tuple[FileVerdict, pl.DataFrame]:
     records = set_aside.records(raw, table, typed, repeats)
     kept = ordinals(table, good.join(repeats, on="line_", how="anti", maintain_order="left"))
     unknown = tuple(shown_heading(h) for h in raw.headings if h not in table.column_names)
-    kept = kept.select(*table.column_names, "ordinal", pl.col("line_").alias("line"))
-    return FileVerdict(raw.file, raw.table, raw.sha256, raw.n_read, kept, records, unknown), typed
+    kept = kept.select(*table.column_names, "ordinal", physical(pl.col("line_")).alias("line"))
+    cells = set_aside.cells(table, typed, repeats, raw.broken)
+    return FileVerdict(raw.file, raw.table, raw.sha256, raw.n_read, kept, records, unknown, cells=cells), typed
 
 
 def _judge_scan(store: Store, raw: RawTable, settings: Settings) -> tuple[list[RmtError], FileVerdict, list[RmtError]]:
@@ -76,15 +79,16 @@ def check(intake: Intake, settings: Settings, store: Store | None = None) -> Ver
     identities: list[RmtError] = []
     faults, files = list(intake.faults), []
     with _judging(store) as judging:
-        for raw in intake.files:
+        for whole in intake.files:
+            raw, corrects = corrections.split(whole)
             before = whole_file.before_rows(raw)
             judge = _judge_scan if raw.scan else _judge_frame
             found, verdict, after = judge(judging, raw, settings)
             identities += found
             faults += before or after
-            files.append(verdict)
+            files.append(replace(verdict, corrects=corrects))
     if identities:
         raise IdentifierFound([*identities, *faults])
     if faults:
         raise FileRefused(faults)
-    return Verdict(tuple(files), intake.absent, intake.other_files)
+    return Verdict(tuple(files), intake.absent, intake.other_files, intake.map_text)

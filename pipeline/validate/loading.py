@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 import polars as pl
 
 from pipeline.contract import TABLES
+from pipeline.contract.sql import sql_verdict
 from pipeline.errors import FileRefused, RmtError
+from pipeline.ingest import Intake
 from pipeline.store import Store
+from pipeline.validate import corrections
 from pipeline.validate.verdict import FileCount, FileVerdict, LoadMeta, LoadSummary, Verdict
 
 
@@ -17,11 +21,38 @@ def _same(names: tuple[str, ...]) -> str:
     return " and ".join(f"new.{n} is not distinct from old.{n}" for n in names)
 
 
-def _last_sha256(store: Store) -> dict[str, str]:
-    """Return the hash of the file that each table was last loaded from."""
-    last = store.sql("select table_name, sha256 from received.files "
-                     "qualify row_number() over (partition by table_name order by batch_id desc) = 1")
-    return dict(last.iter_rows())
+def contract_mark(table: str) -> str:
+    """Name the rules that judge a table: 12 hexadecimal digits that change with any of them."""
+    return hashlib.sha256(sql_verdict(TABLES[table]).encode()).hexdigest()[:12]
+
+
+def _standing(store: Store, map_text: str) -> dict[tuple[str, str], FileCount]:
+    """Return the files that the store's rows stand for, by table and hash: of each table the last one, and the
+    corrections since; judged by these rules, and brought here by this map."""
+    found = store.sql(
+        "with ordered as (select f.*, b.map_text, max(f.batch_id) filter (where not f.is_correction) over "
+        "(partition by f.table_name) as last_batch from received.files as f join received.batches as b "
+        "on b.batch_id = f.batch_id) select table_name, sha256, contract_mark, file, rows_read, rows_kept, "
+        "rows_set_aside, rows_unchanged from ordered where map_text = $map and (batch_id = last_batch or "
+        "is_correction and batch_id > coalesce(last_batch, 0)) order by batch_id, table_name, file", {"map": map_text})
+    return {
+        (table, sha256): FileCount(file, table, n_read, 0, n_aside, n_kept + n_unchanged)
+        for table, sha256, mark, file, n_read, n_kept, n_aside, n_unchanged in found.iter_rows()
+        if mark == contract_mark(table)}
+
+
+def _last_batch(store: Store) -> int:
+    return int(store.sql("select coalesce(max(batch_id), 0) as n from received.batches")["n"][0])
+
+
+def standing_load(store: Store, intake: Intake) -> LoadSummary | None:
+    """Say that nothing changes where the store already stands for every file of a folder, told by their hashes alone;
+    None where the files must be judged."""
+    standing = _standing(store, intake.map_text)
+    counts = [standing.get((raw.table, raw.sha256)) for raw in intake.files]
+    if intake.faults or not counts or None in counts:
+        return None
+    return LoadSummary(_last_batch(store), False, tuple(c for c in counts if c is not None))
 
 
 def _needed(store: Store, verdict: Verdict) -> None:
@@ -45,9 +76,19 @@ def _kept(store: Store, file: FileVerdict) -> Iterator[str]:
     """Give the relation of a file's kept rows for use in SQL."""
     if file.relation:
         yield file.relation
-    else:
-        with store.frame("kept_rows", file.kept):
-            yield "kept_rows"
+        return
+    with store.frame("kept_rows", file.kept):
+        yield "kept_rows" if file.corrects is None else _numbered_on(file.table)
+
+
+def _numbered_on(name: str) -> str:
+    """Write the relation of corrected rows; those without a whole key are numbered on from the rows in force, so that
+    they replace none of them."""
+    key = TABLES[name].natural_key
+    last = (f"select {', '.join(key)}, max(ordinal) as last from received.{name} where to_batch is null "
+            f"and ordinal > 0 group by {', '.join(key)}")
+    return (f"(select new.* replace (new.ordinal + case when new.ordinal > 0 then coalesce(old.last, 0) else 0 end "
+            f"as ordinal) from kept_rows as new left join ({last}) as old on {_same(key)})")
 
 
 def _is_empty(store: Store, table: str) -> bool:
@@ -101,9 +142,12 @@ def _note(store: Store, file: FileVerdict, batch_id: int, added: int) -> FileCou
     store.insert("received.files", pl.DataFrame({
         "batch_id": [batch_id], "file": [file.file], "table_name": [file.table], "sha256": [file.sha256],
         "rows_read": [count.rows_read], "rows_kept": [count.rows_kept], "rows_set_aside": [count.rows_set_aside],
-        "rows_unchanged": [count.rows_unchanged]}))
+        "rows_unchanged": [count.rows_unchanged], "contract_mark": [contract_mark(file.table)],
+        "is_correction": [file.corrects is not None]}))
     store.insert("received.set_aside", file.set_aside.with_columns(
         batch_id=pl.lit(batch_id, pl.Int64), to_batch=pl.lit(None, pl.Int64)))
+    store.insert("received.set_aside_rows", file.cells.with_columns(
+        batch_id=pl.lit(batch_id, pl.Int64), file=pl.lit(file.file), table_name=pl.lit(file.table)))
     store.insert("received.unknown_columns", pl.DataFrame(
         {"column_name": list(file.unknown_columns)}, schema={"column_name": pl.String}).with_columns(
         batch_id=pl.lit(batch_id, pl.Int64), file=pl.lit(file.file), table_name=pl.lit(file.table)))
@@ -122,17 +166,19 @@ def load(store: Store, verdict: Verdict, meta: LoadMeta) -> LoadSummary:
     store's `with` block ends well.
     """
     _needed(store, verdict)
-    last_batch = int(store.sql("select coalesce(max(batch_id), 0) as n from received.batches")["n"][0])
-    last = _last_sha256(store)
-    if all(last.get(f.table) == f.sha256 for f in verdict.files):
-        return _unchanged(verdict, last_batch)
-    batch_id = last_batch + 1
+    standing = _standing(store, verdict.map_text)
+    if all((f.table, f.sha256) in standing for f in verdict.files):
+        return _unchanged(verdict, _last_batch(store))
+    batch_id = _last_batch(store) + 1
     counts = []
     with store.transaction():
         for file in verdict.files:
-            _close_set_aside(store, file, batch_id)
+            if file.corrects is None:
+                _close_set_aside(store, file, batch_id)
+            else:
+                corrections.close(store, file.table, file.corrects, batch_id)
             counts.append(_note(store, file, batch_id, _load_rows(store, file, batch_id)))
         store.insert("received.batches", pl.DataFrame({
             "batch_id": [batch_id], "loaded_at": [meta.loaded_at], "program_version": [meta.program_version],
-            "settings_text": [meta.settings_text], "note": [meta.note]}))
+            "settings_text": [meta.settings_text], "note": [meta.note], "map_text": [verdict.map_text]}))
     return LoadSummary(batch_id, True, tuple(counts))

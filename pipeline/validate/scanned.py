@@ -177,16 +177,16 @@ def judge(store: Store, found: Scanned) -> FileVerdict:
     """Return the verdict on a scanned file; its kept rows stay in the database (`FileVerdict.relation`)."""
     raw, table = found.raw, found.table
     typed = _faulty(store, found)
-    cells = [pl.col("raw_").list.get(k).alias(h) for k, h in enumerate(raw.headings)]
-    text = typed.select("line_", *cells)
+    text = typed.select("line_", *(pl.col("raw_").list.get(k).alias(h) for k, h in enumerate(raw.headings)))
     repeats = _repeats(store, found)
     relation, n_kept = _kept(store, found, repeats)
     about = pl.concat([typed.drop("raw_"), _rows_at(store, found, repeats)])
     records = set_aside.records(
         RawTable(raw.table, raw.file, raw.sha256, raw.headings, text, found.broken), table, about, repeats)
     unknown = tuple(shown_heading(h) for h in raw.headings if h not in table.column_names)
+    cells = set_aside.cells(table, about, repeats, found.broken)
     return FileVerdict(raw.file, raw.table, raw.sha256, found.n_read, pl.DataFrame(), records, unknown,
-                       relation=relation, n_in_relation=n_kept)
+                       relation=relation, n_in_relation=n_kept, cells=cells)
 
 
 def _rows_at(store: Store, found: Scanned, repeats: pl.DataFrame) -> pl.DataFrame:

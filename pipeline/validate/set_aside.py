@@ -7,7 +7,8 @@ import polars as pl
 from pipeline.contract import Table
 from pipeline.contract.faults import Fault, faults
 from pipeline.identity import masked
-from pipeline.ingest import RawTable
+from pipeline.ingest import Broken, RawTable
+from pipeline.ingest.raw import physical
 from pipeline.validate.verdict import SET_ASIDE_SCHEMA
 
 
@@ -71,4 +72,24 @@ def records(raw: RawTable, table: Table, typed: pl.DataFrame, repeats: pl.DataFr
     found = pl.concat([*parts, _of_repeats(table, repeats), _of_broken(raw)])
     whole = found.join(_about(table, typed), on="line", how="left").with_columns(
         file=pl.lit(raw.file), table_name=pl.lit(raw.table))
-    return whole.select(pl.col(n).cast(t) for n, t in SET_ASIDE_SCHEMA.items()).sort("line", "column_no", "rule")
+    told = whole.with_columns(physical(pl.col("line")))
+    return told.select(pl.col(n).cast(t) for n, t in SET_ASIDE_SCHEMA.items()).sort("line", "column_no", "rule")
+
+
+def cells(table: Table, typed: pl.DataFrame, repeats: pl.DataFrame, broken: tuple[Broken, ...]) -> pl.DataFrame:
+    """Return each row set aside as CELLS_SCHEMA: what a person who corrects it need not write again.
+
+    typed: the rows with their `fault_bits`; of a broken record no cell is known.
+    """
+    bad = typed.filter((pl.col("fault_bits") != 0) | pl.col("line_").is_in(repeats["line_"].implode()))
+    spoilt: dict[str, int] = {}
+    for bit, fault in enumerate(faults(table)):
+        spoilt[fault.column] = spoilt.get(fault.column, 0) | 1 << bit
+    sound = bad.select("line_", *(
+        pl.when((pl.col("fault_bits") & spoilt.get(name, 0)) == 0).then(pl.col(name)).cast(pl.String).alias(name)
+        for name in table.column_names))
+    key = pl.concat_str([pl.col(k) for k in table.natural_key], separator="|")
+    rows = sound.select(pl.col("line_").alias("line"), key_text=key, cells=pl.struct(table.column_names)
+                        .struct.json_encode())
+    lost = pl.DataFrame({"line": [b.line for b in broken]}, schema={"line": pl.Int64})
+    return pl.concat([rows, lost.with_columns(key_text=pl.lit(None, pl.String), cells=pl.lit("{}"))]).sort("line")

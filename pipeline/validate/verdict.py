@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -14,12 +14,18 @@ SET_ASIDE_SCHEMA: dict[str, type[pl.DataType]] = {
 }
 
 
+#: One row for each row set aside: its natural key as text (null where a part is empty) and, as JSON, its cells that
+#: are in order; a faulty cell is null.
+CELLS_SCHEMA: dict[str, type[pl.DataType]] = {"line": pl.Int64, "key_text": pl.String, "cells": pl.String}
+
+
 @dataclass(frozen=True)
 class FileVerdict:
     """One file. `kept`: the contract's columns typed, `ordinal` and `line`; `set_aside` as SET_ASIDE_SCHEMA.
 
     The kept rows of a large file are no frame: `relation` is the SELECT that gives them, in the store they were judged
-    in, and `n_in_relation` their number.
+    in, and `n_in_relation` their number. `cells`: the rows set aside, as CELLS_SCHEMA. `corrects`: what a file of
+    corrections answers (`batch_id`, `file`, `line`); None for any other file.
     """
 
     file: str
@@ -31,6 +37,8 @@ class FileVerdict:
     unknown_columns: tuple[str, ...]
     relation: str = ""
     n_in_relation: int = 0
+    cells: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=CELLS_SCHEMA))
+    corrects: pl.DataFrame | None = None
 
     @property
     def rows_kept(self) -> int:
@@ -45,7 +53,7 @@ class FileVerdict:
     @property
     def rows_set_aside(self) -> int:
         """Count the rows set aside, each once, however many faults it has."""
-        return int(self.set_aside["line"].n_unique())
+        return self.cells.height
 
 
 @dataclass(frozen=True)
@@ -55,6 +63,7 @@ class Verdict:
     files: tuple[FileVerdict, ...]
     absent: tuple[str, ...]
     other_files: tuple[str, ...]
+    map_text: str = ""
 
     @property
     def set_aside(self) -> pl.DataFrame:

@@ -11,6 +11,7 @@ from pipeline.contract import TABLES
 from pipeline.errors import RmtError
 from pipeline.identity import Finding, findings, shown_heading
 from pipeline.ingest import RawTable
+from pipeline.ingest.raw import physical
 from pipeline.settings import Settings
 from pipeline.validate.verdict import FileVerdict
 
@@ -82,7 +83,7 @@ def mip_signs(typed: pl.DataFrame) -> pl.DataFrame:
     """Return `side` (-1 or 1), `n` and the first `lines` of the MIP values below and above 0."""
     mip = typed.filter((pl.col("pressure") == "mip") & (pl.col("value") != 0))
     return mip.group_by(side=pl.col("value").sign().cast(pl.Int64)).agg(
-        n=pl.len(), lines=pl.col("line_").sort().head(6)).sort("side")
+        n=pl.len(), lines=physical(pl.col("line_").sort().head(6))).sort("side")
 
 
 def _mixed_signs(file: str, signs: pl.DataFrame) -> list[RmtError]:
