@@ -1,6 +1,6 @@
 """One timing of one Python engine in a process of its own: `python -m bench.engines ENGINE CASE ROWS REPEATS`.
 
-Prints one line of JSON: seconds of each repeat, log-likelihood, the time slope and its df. Reading is not timed.
+Prints one line of JSON: wall and CPU seconds of each repeat, log-likelihood, the slope and its df. Reading is not timed.
 """
 
 # ruff: noqa: T201 - its standard output is read by bench.mixed
@@ -46,12 +46,13 @@ ENGINES: dict[str, Callable[[pl.DataFrame, str], dict[str, Any]]] = {"ours": our
 
 def main(engine: str, case: str, path: str, repeats: str) -> None:
     """Time `repeats` fits of the rows in a Parquet file."""
-    rows, seconds, found = pl.read_parquet(path), [], {}
+    rows, seconds, cpu, found = pl.read_parquet(path), [], [], {}
     for _ in range(int(repeats)):
-        start = time.perf_counter()
+        start, start_cpu = time.perf_counter(), time.process_time()
         found = ENGINES[engine](rows, case)
         seconds.append(time.perf_counter() - start)
-    print(json.dumps({"seconds": seconds, **found}))
+        cpu.append(time.process_time() - start_cpu)
+    print(json.dumps({"seconds": seconds, "cpu_seconds": cpu, **found}))
 
 
 if __name__ == "__main__":
