@@ -62,7 +62,8 @@ class _Builder:
         self.site_r = np.swapaxes(point.site_b, 1, 2) @ point.s1[:, self.z, shape.qs :]
         into_w = point.into @ self.w
         u = b_t @ point.sums.sandwich(into_w[:, :, None]) @ point.b if self.inner else point.k
-        self.kk, self.ku = paired(point, point.k), paired(point, u)
+        self.place = {e: i for i, e in enumerate(self.inner)}
+        self.traces, self.wqws = (_of_pairs(paired(point, other), shape.inner_units) for other in (point.k, u))
 
     def pooled(self, stack: Array) -> Array:
         return np.asarray(np.tensordot(self.point.sums.outer_weight, stack, axes=(0, 0)))
@@ -99,7 +100,8 @@ class _Builder:
     def inner_pair(self, r: Element, t: Element) -> tuple[float, float, Array | None]:
         point, w, z = self.point, self.w, self.z
         sums = point.sums
-        trace, wqw = (float(_of_pair(both, self.unit[r], self.unit[t])) for both in (self.kk, self.ku))
+        i, j = self.place[r], self.place[t]
+        trace, wqw = float(self.traces[i, j]), float(self.wqws[i, j])
         q1 = None
         if self.exact or point.shape.qs:
             weights = self.left[r] @ point.k @ self.unit[t] @ self.b_t
@@ -128,13 +130,8 @@ def paired(point: Point, other: Array) -> Array:
     return np.asarray((flat.T @ other.reshape(len(point.k), q * q)).reshape(q, q, q, q))
 
 
-def _of_pair(both: Array, r: Array, t: Array) -> Array:
-    """Sum of tr(e_r K e_t other) from `paired`."""
-    return np.asarray(np.einsum("ab,bcda,cd->", r, both, t))
-
-
 def _of_pairs(both: Array, units: Array) -> Array:
-    """The same for every pair of elements, units (r, q, q): (r, r)."""
+    """Sum of tr(e_r K e_t other) from `paired` for every pair of elements, units (r, q, q): (r, r)."""
     return np.asarray(np.einsum("rab,bcda,tcd->rt", units, both, units))
 
 
@@ -174,6 +171,11 @@ def slopes(point: Point, made: Pieces, reml: bool) -> tuple[Array, Array]:
     return gradient, (hessian + hessian.T) / 2.0
 
 
+def _summed(weight: Array, stack: Array) -> Array:
+    """Weighted sum of a stack (m, q, q) over its groups."""
+    return np.asarray((weight @ stack.reshape(len(stack), stack.shape[1] * stack.shape[2])).reshape(stack.shape[1:]))
+
+
 def cheap_slopes(point: Point, reml: bool) -> tuple[Array, Array]:
     """Exact gradient and nearly exact Hessian in d; the Hessian leaves out what the mean's terms add to its trace.
 
@@ -188,12 +190,12 @@ def cheap_slopes(point: Point, reml: bool) -> tuple[Array, Array]:
     u = b_t @ sums.sandwich(w[None, :, None]) @ point.b
     nu = point.answer.n - len(phi) if reml else point.answer.n
     weight = sums.full_weight
-    slope = np.tensordot(weight, point.k - u * (nu / rss), axes=(0, 0))
+    slope = _summed(weight, point.k - u * (nu / rss))
     if reml:
         root = np.zeros((1, len(w), len(phi)))
         root[0, :-1] = np.linalg.cholesky(phi)
-        slope -= np.tensordot(weight, b_t @ sums.sandwich(root) @ point.b, axes=(0, 0))
-    size = np.tensordot(weight, u, axes=(0, 0))
+        slope -= _summed(weight, b_t @ sums.sandwich(root) @ point.b)
+    size = _summed(weight, u)
     units = shape.inner_units
     gradient, a = units.reshape(len(units), -1) @ slope.ravel(), units.reshape(len(units), -1) @ size.ravel()
     trace2, wqw = (_of_pairs(paired(point, other), units) for other in (point.k, u))

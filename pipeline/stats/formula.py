@@ -1,6 +1,7 @@
 """From a polars frame and Wilkinson notation to sorted numbers. The only door to formulaic.
 
-formulaic imports pandas: together 0.5 s of start-up, so it is imported inside the functions that need it.
+formulaic imports pandas: together 0.5 s of start-up, so it is imported inside the functions that need it, and plain
+formulas go round it (plain_terms).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.stats.model import CannotFit, MixedModel
+from pipeline.stats.plain_terms import PlainRecipe, plain_recipe, plain_terms
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -35,6 +37,8 @@ class Columns:
         missing = sorted(set(map(str, self.recipe.required_variables)) - set(frame.columns))
         if missing:
             raise CannotFit(f"The rows to predict lack {', '.join(map(repr, missing))}; add the column.")
+        if isinstance(self.recipe, PlainRecipe):
+            return self.recipe.values(frame)
         made = self.recipe.get_model_matrix(frame, na_action="ignore")
         return np.asarray(made, dtype=float).reshape(frame.height, -1)
 
@@ -82,6 +86,9 @@ def variables(right_hand_side: str) -> tuple[str, ...]:
     """Columns of the frame that a right-hand side reads, sorted."""
     if right_hand_side.strip() in ("0", "1"):
         return ()
+    plain = plain_terms(right_hand_side)
+    if plain is not None:
+        return tuple(sorted({name for term in plain for name in term}))
     return tuple(sorted(map(str, _parsed(right_hand_side).required_variables)))
 
 
@@ -91,6 +98,9 @@ def columns(frame: pl.DataFrame, right_hand_side: str) -> Columns:
         return Columns(np.ones((frame.height, 1)), ("Intercept",), None)
     if right_hand_side.strip() == "0":
         return Columns(np.empty((frame.height, 0)), (), None)
+    plain = plain_recipe(frame, right_hand_side)
+    if plain is not None:
+        return Columns(plain.values(frame), plain.names(), plain)
     from formulaic.errors import FormulaicError
 
     try:

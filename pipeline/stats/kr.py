@@ -84,7 +84,7 @@ class Linear:
         p = len(self.phi)
         px = self.p[:, :p, :p]
         inner = np.einsum("rs,rsij->ij", self.kr_variances, self.q[:, :, :p, :p])
-        inner -= np.einsum("rs,rij,jk,skl->il", self.kr_variances, px, self.phi, px, optimize=True)
+        inner -= np.einsum("rij,rjl->il", px @ self.phi, np.tensordot(self.kr_variances, px, axes=(1, 0)))
         return np.asarray(self.phi + 2.0 * self.phi @ ((inner + inner.T) / 2.0) @ self.phi)
 
     @cached_property
@@ -157,7 +157,7 @@ def df_each(made: Linear, rows: Array, method: str) -> Array:
     """
     covariance = made.kr_variances if method == "kenward-roger" else made.variances
     variance = np.einsum("ri,ij,rj->r", rows, made.phi, rows)
-    slope = np.einsum("ri,sij,rj->rs", rows, made.spread, rows, optimize=True)
+    slope = np.einsum("srj,rj->rs", rows @ made.spread, rows)
     return np.asarray(2.0 * variance**2 / np.einsum("rs,st,rt->r", slope, covariance, slope))
 
 

@@ -21,7 +21,7 @@ from pipeline.stats.sums import Sums
 Array = NDArray[np.float64]
 
 MAX_STEPS = 200
-RESTART_STOP = 1e-10  # the same for a second walk, whose end is only compared
+RESTART_STOP = 1e-7  # the same for a second walk, whose end is only compared
 STOP_GAIN = 1e-16  # predicted gain, as a share of -2 log-likelihood, of the last step taken
 
 
@@ -124,7 +124,7 @@ def walk(
     while steps < MAX_STEPS and len(theta):
         steps += 1
         gradient, hessian = cheap_slopes(point, reml)
-        if gain < 1.0 and (tilted_at == 0 or (1e-2 > gain > 0.05 * before and steps > tilted_at + 1)):
+        if gain < 1.0 and (tilted_at == 0 or (1e-2 > gain > max(0.05 * before, noise) and steps > tilted_at + 1)):
             own, tilted_at = exact_slopes(point, reml)[1] - hessian, steps
         step, gain, radius, moved = _next(sums, shape, reml, theta, (gradient, hessian + own), (value, radius, noise))
         if moved is None:

@@ -1,0 +1,64 @@
+"""The short way round formulaic gives formulaic's names, order and numbers, or steps aside."""
+
+import numpy as np
+import polars as pl
+import pytest
+from formulaic import Formula
+
+from pipeline.stats.plain_terms import plain_recipe, plain_terms
+
+FRAME = pl.DataFrame(
+    {
+        "t": [0.0, 1.5, 2.0, 3.0, 4.0, 5.5],
+        "n": [1, 2, 3, 4, 5, 6],
+        "arm": ["b", "a", "c", "a", "b", "c"],
+        "site": ["x", "y", "x", "y", "x", "y"],
+        "device": ["q", "q", "p", "r", "p", "r"],
+    }
+)
+PLAIN = [
+    "1",
+    "1 + t",
+    "t",
+    "1 + t * arm",
+    "1 + arm * t",
+    "1 + t + arm + t:arm",
+    "1 + site + t * arm + n",
+    "1 + arm * site",
+    "1 + site * arm",
+    "1 + arm + t*site + arm:t",
+    "1 + t * n * arm",
+    "1 + arm * site * device",
+    "1 + device * arm * t",
+    "1 + t + t",
+    "1 + n + arm:site + site + arm",
+]
+
+
+@pytest.mark.parametrize("text", PLAIN)
+def test_a_plain_formula_is_what_formulaic_makes_of_it(text):
+    recipe = plain_recipe(FRAME, text)
+    expected = Formula(text).get_model_matrix(FRAME, output="numpy")
+    assert recipe.names() == tuple(expected.model_spec.column_names)
+    assert np.array_equal(recipe.values(FRAME), np.asarray(expected, dtype=float))
+    part = FRAME.head(2)
+    assert np.array_equal(recipe.values(part), np.asarray(expected.model_spec.get_model_matrix(part), dtype=float))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "0 + t",
+        "1 + t - 1",
+        "1 + np.log(t)",
+        "1 + t:arm",
+        "1 + C(n)",
+        "1 + (t + arm)",
+        "1 + t**2",
+        "1 + I(t - 1)",
+        "t + 1",
+        "1 +",
+    ],
+)
+def test_anything_else_is_left_to_formulaic(text):
+    assert plain_terms(text) is None
