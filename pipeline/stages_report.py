@@ -7,7 +7,7 @@ import json
 import shutil
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from pipeline import __version__
 from pipeline.settings import Settings
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pipeline.stages import Progress, Summary
     from pipeline.store import Store
 
-EDITIONS = ("internal", "shared")
+EDITIONS: tuple[Literal["internal", "shared"], ...] = ("internal", "shared")
 
 
 def last_full_quarter(data_until_on: str) -> str:
@@ -34,6 +34,7 @@ def analyse(
 ) -> Summary:
     """Compute the results from the frames in the store, and keep them in it."""
     from pipeline.analyse import analyse as compute
+    from pipeline.identity.small_cells import broken_sums
     from pipeline.results import repeated_keys
     from pipeline.store import edit_store
     with summary.timed("analyse"), edit_store(out / STORE, must_exist=True) as store:
@@ -47,6 +48,8 @@ def analyse(
         results = compute(frames, settings, chosen)
         if twice := repeated_keys(results.rows):
             raise AssertionError(f"{len(twice)} results share a name, the first is of {twice[0].split('[')[0]}")
+        if wrong := broken_sums(results):
+            raise AssertionError(f"{len(wrong)} declared sums do not add up, the first is {wrong[0].split('[')[0]}")
         _keep(store, results, chosen, settings)
         progress("analyse", 1, 1)
     summary.counts["results"] = len(results.rows)
@@ -66,11 +69,13 @@ def _keep(store: Store, results: ResultSet, quarter: str, settings: Settings) ->
     import polars as pl
 
     from pipeline.results import to_frame
-    sums = [{"total": p.total, "part": part} for p in results.partitions for part in p.parts]
+    numbered = enumerate(results.partitions)
+    sums = [{"sum_no": no, "total": s.total, "part": part} for no, s in numbered for part in s.parts]
     run = {"quarter": quarter, "settings_text": settings_text(settings), "program_version": __version__}
     tables = {
         "current": to_frame(results.rows).with_row_index("position"),
-        "partitions": pl.DataFrame(sums, schema={"total": pl.String, "part": pl.String}).with_row_index("position"),
+        "partitions": pl.DataFrame(sums, schema={"sum_no": pl.Int64, "total": pl.String, "part": pl.String})
+        .with_row_index("position"),
         "run": pl.DataFrame([run]),
     }
     store.execute("create schema if not exists results")
@@ -85,9 +90,9 @@ def read_results(store: Store) -> tuple[ResultSet, str]:
 
     from pipeline.results import Partition, Result, ResultSet
     rows = store.sql("select * exclude (position) from results.current order by position")
-    sums = store.sql("select total, part from results.partitions order by position")
-    grouped = groupby(sums.iter_rows(), key=lambda r: r[0])
-    partitions = tuple(Partition(total, tuple(part for _, part in pairs)) for total, pairs in grouped)
+    sums = store.sql("select sum_no, total, part from results.partitions order by position")
+    grouped = groupby(sums.iter_rows(), key=lambda r: (r[0], r[1]))
+    partitions = tuple(Partition(total, tuple(part for _, _, part in found)) for (_, total), found in grouped)
     quarter = str(store.sql("select quarter from results.run")["quarter"][0])
     return ResultSet(tuple(Result(**r) for r in rows.iter_rows(named=True)), partitions), quarter
 

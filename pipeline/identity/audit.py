@@ -73,6 +73,9 @@ def _ranges(group: Sequence[Partition], cells: Mapping[str, Cell], limit: int) -
         aim[at[key]] = 1.0
         ends = [linprog(sign * aim, A_eq=matrix, b_eq=np.zeros(len(complete)), bounds=bounds, method="highs")
                 for sign in (1.0, -1.0)]
+        if 2 in (ends[0].status, ends[1].status):  # the sums contradict each other: nothing is proved
+            found.append(Derivable(key, float("nan"), float("nan")))
+            continue
         low = float(ends[0].fun) if ends[0].status == 0 else 0.0
         high = -float(ends[1].fun) if ends[1].status == 0 else float("inf")
         found.append(Derivable(key, low, high))
@@ -88,9 +91,9 @@ def derivable_cells(cells: Mapping[str, Cell], sums: Sequence[Partition], limit:
     for group in _linked(sums, cells):
         for cell in _ranges(group, cells, limit):
             if cells[cell.key].is_small:
-                bad = cell.low > 1 + SLACK or cell.high < limit - SLACK
+                good = cell.low <= 1 + SLACK and cell.high >= limit - SLACK
             else:
-                bad = cell.high - cell.low < limit - 1 - SLACK
-            if bad:
+                good = cell.high - cell.low >= limit - 1 - SLACK
+            if not good:
                 narrow.append(cell)
     return sorted(narrow, key=lambda c: c.key)

@@ -49,6 +49,17 @@ def is_small(row: Result, limit: int) -> bool:
     return any(c is not None and 1 <= c <= limit for c in counts)
 
 
+def broken_sums(results: ResultSet) -> list[str]:
+    """List the totals of declared sums that their parts do not add up to: on those the audit would prove nothing."""
+    count = {r.key: counted(r) for r in results.rows}
+    wrong = []
+    for total in results.partitions:
+        known = [count.get(k) for k in (total.total, *total.parts)]
+        if all(n is not None for n in known) and known[0] != sum(n for n in known[1:] if n is not None):
+            wrong.append(total.total)
+    return wrong
+
+
 def shown_twins(rows: dict[str, Result], key: str, hidden: Iterable[str]) -> list[str]:
     """List the shown rows that print the same count of the same group as `key`: to hide one is to hide all."""
     row, gone = rows[key], set(hidden)

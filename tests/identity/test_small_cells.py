@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.identity.audit import Cell, derivable_cells
-from pipeline.identity.small_cells import PROTECTS, derivable_after, protect, small_mark, split_mark
+from pipeline.identity.small_cells import PROTECTS, broken_sums, derivable_after, protect, small_mark, split_mark
 from pipeline.results import Partition, Result, ResultSet
 
 
@@ -76,6 +76,13 @@ def test_client_rows_never_leave():
 def test_sessions_by_few_people_are_hidden():
     row = Result("quarter", "safety", "stops", n=40, n_of="sessions", n_people=3, value=40.0)
     assert marks(protect(ResultSet((row,)))) == {"all": small_mark(10)}
+
+
+def test_sums_that_contradict_each_other_are_found():
+    cells = {"t": Cell(24), "a": Cell(None, True), "b": Cell(40)}
+    assert [d.key for d in derivable_cells(cells, [Partition("t", ("a", "b"))], 10)] == ["a"]
+    rows = (count("all", 24), count("a", 4), count("b", 40))
+    assert broken_sums(ResultSet(rows, (Partition(rows[0].key, (rows[1].key, rows[2].key)),))) == [rows[0].key]
 
 
 def test_the_audit_narrows_a_cell_as_an_exhaustive_search_does():
