@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,9 @@ import polars as pl
 
 from pipeline.ingest.raw import LINE, Broken, RawTable, Unreadable, check_headings
 from pipeline.ingest.text_bytes import decoded, file_bytes, unpacked
+
+#: NUL, and halves of characters outside the first 65,536.
+_NO_CHARACTER = re.compile("[\0\ud800-\udfff]")
 
 _EXPECTED = "one object of names and plain values"
 
@@ -40,21 +44,14 @@ def _object(line: str) -> dict[str, str | None]:
         raise _NotFlat("no JSON") from fault
     if not isinstance(found, dict):
         raise _NotFlat("no object")
-    if any("\0" in (v or "") or any("\ud800" <= c <= "\udfff" for c in v or "") for v in found.values()):
+    # such a character can only come from an escape, or from bytes that were not UTF-8
+    if ("\\u" in line or not line.isascii()) and any(_NO_CHARACTER.search(v) for v in found.values() if v):
         raise _NotFlat("a character that is none")
     return found
 
 
 def _no_number(word: str) -> None:
     """Read NaN and Infinity, which are no JSON numbers, as empty."""
-
-
-def _headings(file: str, table: str, rows: list[dict[str, str | None]]) -> tuple[str, ...]:
-    names = list(dict.fromkeys(name for row in rows for name in row))
-    if not names:
-        raise Unreadable(f"{table}.file.empty", file, "the file is empty", "one object a line",
-                         "export it again, or take it out of the folder")
-    return check_headings(file, table, names)
 
 
 def read_json_lines(path: Path, table: str | None = None) -> RawTable:
@@ -74,9 +71,12 @@ def read_json_lines(path: Path, table: str | None = None) -> RawTable:
     if broken and not rows:
         raise Unreadable(f"{table}.file.format", f"{path.name}:{broken[0].line}", "no line is a JSON object",
                          "JSON Lines", "export it as JSON Lines, or give it the suffix of its format")
-    headings = _headings(path.name, table, rows)
     names = list(dict.fromkeys(name for row in rows for name in row))
-    frame = pl.DataFrame({h: pl.Series([row.get(n) for row in rows], dtype=pl.String)
-                          for h, n in zip(headings, names, strict=True)})
+    if not names:
+        raise Unreadable(f"{table}.file.empty", path.name, "the file is empty", "one object a line",
+                         "export it again, or take it out of the folder")
+    headings = check_headings(path.name, table, names)
+    frame = pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String), orient="row")
+    frame.columns = list(headings)
     frame = frame.with_columns(pl.Series(LINE, lines, dtype=pl.Int64))
     return RawTable(table, path.name, hashlib.sha256(data).hexdigest(), headings, frame, tuple(broken))

@@ -23,8 +23,10 @@ from pipeline.ingest.maps_rows import filled_down, rows_of
 from pipeline.ingest.parquet_file import read_parquet
 from pipeline.ingest.raw import LINE, PART, RawTable, Unreadable
 
-#: A heading that may stand over a surrogate key; the key's values are judged for themselves.
-_KEY_HEADING = "record number"
+#: Kinds of identifiers whose headings are told even where the map reads the column: no table has a column for them.
+#: (A record number's heading may stand over a surrogate key; the key's values are judged for themselves.)
+_NEVER_READ = frozenset(("name", "birth date", "e-mail", "telephone", "fax", "address", "postal code",
+                         "social security number", "insurance number"))
 
 
 def _file_of(folder_files: Iterable[Path], source: Source) -> Path | None:
@@ -91,7 +93,7 @@ def _extra(raw: RawTable, source: Source) -> list[str]:
     """Return the headings that the gate must see beside the mapped columns: those that no table reads, and those that
     announce an identifier although the map reads them."""
     read = set(source.headings())
-    telling = {f.column for f in findings(raw.headings, raw.rows.clear()) if f.kind != _KEY_HEADING}
+    telling = {f.column for f in findings(raw.headings, raw.rows.clear()) if f.kind in _NEVER_READ}
     return [h for h in raw.headings if h not in read or h in telling]
 
 
@@ -118,8 +120,10 @@ def tables_of(path: Path, source: Source) -> tuple[list[RawTable], list[RmtError
     faults: list[RmtError] = []
     for block in source.blocks:
         faults += _order_faults(raw, source, block)
-        made.setdefault(block.table, []).append(
-            rows_of(rows, block, source, extra, is_workbook=is_workbook, counts_from_1904=from_1904))
+        table = rows_of(rows, block, source, extra, is_workbook=is_workbook, counts_from_1904=from_1904)
+        # a column beside the tables stands where it has cells; an empty one stands with the first table
+        empty = [h for h in extra if block is not source.blocks[0] and not table[h].count()]
+        made.setdefault(block.table, []).append(table.drop(empty))
     return [_raw_table(raw, source, table, frames) for table, frames in made.items()], faults
 
 

@@ -26,3 +26,9 @@ def write_parquet(cohort: Cohort, folder: Path) -> None:
     write_truth(cohort, folder)
     for name, frame in cohort.tables.items():
         frame.write_parquet(folder / f"{name}.parquet")
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write one file of an export, making its folder."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data)
