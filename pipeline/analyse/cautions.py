@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.analyse.common import PRESSURES, Frames, Section, data_until, group
 from pipeline.analyse.effects import twelve_week_gains
-from pipeline.analyse.people import eligible, with_exits
+from pipeline.analyse.people import NOT_YET, eligible, with_exits
 from pipeline.reference.sham_arms import sham_range
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
@@ -49,7 +49,7 @@ def _naive(frames: Frames, settings: Settings) -> Counted:
 def _lost(frames: Frames, settings: Settings) -> Counted:
     people = with_exits(eligible(frames, "mip"), data_until(frames), settings).filter(
         pl.col("baseline_cmh2o").is_not_null()
-        & (pl.col("exit_reason").is_null() | (pl.col("exit_reason") != "12 weeks not reached yet"))
+        & (pl.col("exit_reason").is_null() | (pl.col("exit_reason") != NOT_YET))
     )
     return people.filter(pl.col("gain12_cmh2o").is_null()).height, people.height
 

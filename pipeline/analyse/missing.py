@@ -6,11 +6,9 @@ import polars as pl
 
 from pipeline.analyse.common import Frames, Section, data_until, group
 from pipeline.analyse.fits import Models, PressureModels
-from pipeline.analyse.people import eligible, with_exits
+from pipeline.analyse.people import NOT_YET, eligible, with_exits
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
-
-NOT_YET = "12 weeks not reached yet"
 
 
 def _due(frames: Frames, pressure: str, settings: Settings) -> pl.DataFrame:

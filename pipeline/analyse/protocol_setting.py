@@ -134,7 +134,7 @@ def _categories(section: Section, people: pl.DataFrame, protocols: list[str]) ->
                 found = smd_of_shares(shares[level, a], shares[level, b])
                 # a difference of two shares gives either away: its people are those of the smallest cell of the table
                 section.add("smd", group(covariate=f"{column}:{level}", protocols=f"{a} - {b}"), value=found, unit="SD",
-                            n_people=min(cells), text="" if found is not None else "cannot be given")
+                            n_of="shares", n_people=min(cells), text="" if found is not None else "cannot be given")
 
 
 def alike(frames: Frames) -> ResultSet:
