@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import re
 
+from pipeline import __version__
 from pipeline.contract import TABLES, Table
 from pipeline.errors import StoreError
-from pipeline.store.migrations import STEPS, migrate
+from pipeline.store.migrations import steps
 from pipeline.store.store import Store
 
 SQL_TYPES = {
@@ -70,34 +72,42 @@ def shape(store: Store) -> list[tuple[str, str, str]]:
     return [(str(t), str(c), str(k)) for t, c, k in found.iter_rows()]
 
 
-def _check_shape(store: Store) -> None:
-    """Raise StoreError unless migrated tables are those that a new store would have."""
+def _wanted() -> list[tuple[str, str, str]]:
     new = Store(":memory:")
     try:
         make_tables(new)
-        if shape(new) != shape(store):
-            raise _other_version("an earlier one")
+        return shape(new)
     finally:
         new.close()
-    store.execute("update received.store_version set schema_mark = $mark", {"mark": schema_mark()})
 
 
-def _other_version(found: str) -> StoreError:
-    return StoreError(
-        f"the store was made by another version of this program (its tables: {found or 'not ours'}; "
-        f"this version's: {schema_mark()})", expected="a store made by this version",
-        now="load the files again into a new store, or use the version that made this one")
+def _is_newer(store: Store) -> bool:
+    """Say whether a later version of this program has written to the store."""
+    if not store.has_table("received.batches"):
+        return False
+    def place(version: str) -> list[int]:
+        return [int(part) for part in re.findall("[0-9]+", version)]
+
+    written = store.sql("select distinct program_version from received.batches")["program_version"]
+    return any(place(v or "") > place(__version__) for v in written)
 
 
 def check_version(store: Store) -> None:
-    """Raise StoreError unless the store was made with exactly these tables; a store that is being written, and was
+    """Raise StoreError unless the store has exactly the tables of this version; a store that is being written, and was
     made by an earlier version, is brought to them first."""
     found = _mark(store)
     if found == schema_mark():
         return
-    if not store.read_only and migrate(store, found, lambda: _check_shape(store)):
-        return
-    if store.read_only and found in {step.before for step in STEPS}:
+    statements = steps(shape(store), _wanted()) if found and not _is_newer(store) else None
+    if statements is None:
+        raise StoreError(
+            f"the store was made by another version of this program (its tables: {found or 'not ours'}; "
+            f"this version's: {schema_mark()})", expected="a store made by this version",
+            now="load the files again into a new store, or use the version that made this one")
+    if store.read_only:
         raise StoreError("the store was made by an earlier version of this program", expected="a store of this version",
                          now="run `rmt-outcomes derive`, which brings it up to date")
-    raise _other_version(found)
+    with store.transaction():
+        for statement in statements:
+            store.execute(statement)
+        store.execute("update received.store_version set schema_mark = $mark", {"mark": schema_mark()})

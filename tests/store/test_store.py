@@ -104,6 +104,7 @@ def test_a_store_of_another_version_or_no_store_at_all_is_refused(tmp_path: Path
     other, noise = tmp_path / "other.duckdb", tmp_path / "noise.duckdb"
     with edit_store(other) as store:
         store.execute("update received.store_version set schema_mark = 'abc'")
+        store.execute("create table received.visits (a int)")
     noise.write_bytes(b"not a database" * 1000)
     with pytest.raises(StoreError, match="another version"), open_store(other, read_only=True):
         pass
