@@ -1,6 +1,6 @@
 """One timing of one Python engine in a process of its own: `python -m bench.engines ENGINE CASE ROWS REPEATS`.
 
-Prints one line of JSON: wall and CPU seconds of each repeat, log-likelihood, the slope and its df. Reading is not timed.
+Prints one line of JSON: wall and CPU seconds of each repeat, log-likelihood, slope and its df. Reading is not timed.
 """
 
 # ruff: noqa: T201 - its standard output is read by bench.mixed
