@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from pipeline.contract.columns import EXPECTED, SPELLING, Column, RowRule, Table
 from pipeline.contract.measures import INSTRUMENTS, OTHER_OUTCOMES, SESSIONS, TESTS, WEEKLY_LOGS
-from pipeline.contract.people import CLIENTS, EPISODES, EVENTS, PAUSES, PRESCRIPTIONS
+from pipeline.contract.people import CLIENTS, EPISODES, EVENTS, PAUSES, PRESCRIPTIONS, REVIEWS
 
 TABLES: dict[str, Table] = {
     t.name: t
     for t in (
         CLIENTS, EPISODES, PRESCRIPTIONS, SESSIONS, WEEKLY_LOGS, PAUSES, EVENTS, TESTS, OTHER_OUTCOMES, INSTRUMENTS,
+        REVIEWS,
     )
 }
 

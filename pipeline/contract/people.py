@@ -1,4 +1,4 @@
-"""Input tables about people and their courses of training: clients, episodes, prescriptions, pauses, events."""
+"""Input tables about people and their courses: clients, episodes, prescriptions, pauses, events, reviews."""
 
 from __future__ import annotations
 
@@ -151,4 +151,18 @@ EVENTS = Table(
         code("action", "what was done with training", "none", "eased", "paused", "stopped"),
     ),
     ("client_key", "event_on", "kind"),
+)
+
+REVIEWS = Table(
+    "reviews",
+    "a listed client looked at",
+    (
+        client_key(),
+        day("reviewed_on", "day the team looked at the client", required=True),
+        code(
+            "outcome", "what came of it", "plan_changed", "plan_kept", "test_to_be_repeated", "records_to_be_mended",
+            "referred_on", "course_ended", "other",
+        ),
+    ),
+    ("client_key", "reviewed_on"),
 )

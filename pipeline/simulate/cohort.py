@@ -24,6 +24,7 @@ from pipeline.simulate.rows import (
     event_rows,
     pause_rows,
     prescription_rows,
+    review_rows,
     row,
     session_rows,
 )
@@ -129,6 +130,7 @@ def generate(seed: int = DEFAULT_SEED, scenario: Scenario | None = None) -> Coho
     queries = plant_queries(cases, scenario.data_until_on)
     rows: Rows = {name: [r for c in cases for r in c.rows.get(name, [])] for name in TABLES}
     rows["instruments"] += instrument_rows(scenario)
+    rows["reviews"] += review_rows([c.person for c in cases], scenario)
     planted = plant_faults(rows) + conflicting_tests(rows["tests"])
     tagged = {name: as_frame(name, some) for name, some in rows.items()}
     lines = lines_of_tags(tagged)

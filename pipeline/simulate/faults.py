@@ -93,6 +93,10 @@ BAD_CELLS: dict[str, tuple[tuple[str, str, Change], ...]] = {
         ("value", "in_range_of_measure", {"measure": "mmrc_grade", "value": "5"}),
         ("value", "whole_grade", {"measure": "mmrc_grade", "value": "2.5"}),
     ),
+    "reviews": (
+        ("reviewed_on", "day", {"reviewed_on": "last week"}),
+        ("outcome", "code", {"outcome": "talked"}),
+    ),
     "instruments": (
         ("what", "code", {"what": "cleaned"}),
         ("event_on", "day", {"event_on": "spring 2025"}),

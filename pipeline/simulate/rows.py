@@ -141,3 +141,15 @@ def event_rows(person: Person, training: Training, visits: Visits) -> list[Row]:
                         kind=kind, serious="no", judged_related=str(rng.choice(["yes", "no", "unknown"])),
                         action=str(rng.choice(["none", "eased"]))))
     return rows
+
+
+REVIEW_OUTCOMES = {"eased": "plan_changed", "unlogged": "records_to_be_mended", "gauge_changed": "test_to_be_repeated"}
+"""What came of the looks at planted clients, by kind; the plan was kept for any other kind."""
+
+
+def review_rows(people: list[Person], scenario: Scenario) -> list[Row]:
+    """Write the looks of a team at the planted clients who stalled: ten weeks before the end of the data."""
+    listed = sorted((p.key, p.kind.name) for p in people if p.kind is not None and "stalled" in p.kind.states)
+    first = scenario.data_until_on - timedelta(weeks=10)
+    return [row(client_key=key, reviewed_on=first + timedelta(days=7 * (n % 3)),
+                outcome=REVIEW_OUTCOMES.get(kind, "plan_kept")) for n, (key, kind) in enumerate(listed)]

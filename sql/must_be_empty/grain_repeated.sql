@@ -36,6 +36,11 @@ rows_named as (
   select 'settled.episodes' as frame, concat_ws('|', t.client_key, t.episode_no) as row_name
   from settled.episodes as t
   union all
+  select 'other_outcomes' as frame, concat_ws('|', f.client_key, f.measure, f.measured_on) as row_name
+  from frames.other_outcomes as f
+  union all
+  select 'reviews' as frame, concat_ws('|', f.client_key, f.reviewed_on) as row_name from frames.reviews as f
+  union all
   select 'files' as frame, f.file as row_name from frames.files as f
 )
 select r.frame, r.row_name, count(*) as n_rows

@@ -26,6 +26,9 @@ rows_told as (
   union all
   select 'other_outcomes' as table_name, r.client_key, r.measured_on as day_on, r.file, r.line, r.from_batch, r.to_batch
   from received.other_outcomes as r
+  union all
+  select 'reviews' as table_name, r.client_key, r.reviewed_on as day_on, r.file, r.line, r.from_batch, r.to_batch
+  from received.reviews as r
 ),
 current_rows as (
   select t.table_name, t.client_key, t.day_on, t.file, t.line, t.day_on > p.data_until_on as is_later
