@@ -33,7 +33,7 @@ def zstd(data: bytes) -> bytes:
 
 
 def in_json() -> bytes:
-    lines = [json.dumps({h: v for h, v in zip(HEADINGS, row, strict=True)}, ensure_ascii=False) for row in ROWS]
+    lines = [json.dumps(dict(zip(HEADINGS, row, strict=True)), ensure_ascii=False) for row in ROWS]
     return ("\n".join(lines) + "\n").encode()
 
 
