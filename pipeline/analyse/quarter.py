@@ -9,7 +9,9 @@ from pipeline.analyse.cautions import cautions
 from pipeline.analyse.common import Frames, Section, group, join
 from pipeline.analyse.effects import put
 from pipeline.analyse.fits import Models
+from pipeline.analyse.function import function
 from pipeline.analyse.gains import gains
+from pipeline.analyse.instrument_watch import instrument_watch
 from pipeline.analyse.models import formula_in_words
 from pipeline.analyse.over_time import over_time
 from pipeline.analyse.past_error import past_error
@@ -17,6 +19,7 @@ from pipeline.analyse.people import counted, who
 from pipeline.analyse.records import records
 from pipeline.analyse.safety import safety
 from pipeline.analyse.sites import sites
+from pipeline.analyse.stalled_people import look_day
 from pipeline.analyse.training import dose, effort, settings_moved
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
@@ -74,6 +77,8 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
         past_error(frames, settings, models),
         model(models),
         over_time(frames, quarter),
+        function(frames),
+        instrument_watch(frames, models, look_day(frames, quarter)),
         sites(frames, quarter, models),
         cautions(frames, settings),
         made(settings, models),

@@ -14,7 +14,7 @@ from tests.analyse.conftest import QUARTER
 SECTIONS = {
     "common": ("data", "can_answer"),
     "quarter": ("who", "counted", "records", "safety", "dose", "effort", "settings", "gains", "past_error", "model",
-                "over_time", "sites", "cautions", "made"),
+                "over_time", "function", "instruments", "sites", "cautions", "made"),
     "protocols": ("estimand", "training", "compared", "alike", "overlap", "fitted", "difference", "dose_response",
                   "believable", "choices", "missing_outcome"),
 }  # fmt: skip

@@ -7,7 +7,8 @@ import pytest
 from tests.sql.rows import Row, day, picked, run
 
 WHO: Row = {"client_key": "aaaaaaaa", "course_no": 1}
-COURSE = WHO | {"week0_on": day("2025-01-06"), "record_from_on": day("0001-01-01"), "record_until_on": day("9999-12-31")}
+COURSE = WHO | {"week0_on": day("2025-01-06"), "record_from_on": day("0001-01-01"),
+                "record_until_on": day("9999-12-31")}
 SPAN: list[Row] = [{"data_until_on": day("2025-12-31")}]
 
 
