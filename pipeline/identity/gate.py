@@ -1,6 +1,8 @@
 """The identity gate: finds columns that look like direct identifiers, by heading and by value. Pure; shows no value.
 
-Kinds follow the classes of 45 CFR 164.514(b)(2). The contract's own columns pass by heading and are judged by value.
+Kinds follow the classes of 45 CFR 164.514(b)(2): see `classes`. The contract's own columns pass by heading and are
+judged by value. `gate_cells` holds what one cell gives away, `gate_columns` what a column does, `gate_keys` what keys
+do. Measured by tests/studies/gate_corpus.py.
 """
 
 from __future__ import annotations
@@ -10,26 +12,17 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.identity.gate_cells import SERIAL, TELLING
+from pipeline.identity.gate_columns import SAMPLE, judge
+from pipeline.identity.gate_keys import key_kind
 from pipeline.identity.headings import heading_kind
 
-#: Kind -> what a value of it looks like anywhere in a cell.
-VALUES: dict[str, str] = {
-    "e-mail": r"[^\s@,;]+@[^\s@,;]+\.[A-Za-z]{2,}",
-    "web address": r"(?i)\bhttps?://|\bwww\.[a-z0-9-]+\.",
-    "network address": r"\b(?:(?:25[0-5]|2[0-4][0-9]|1?[0-9]?[0-9])\.){3}(?:25[0-5]|2[0-4][0-9]|1?[0-9]?[0-9])\b"
-                       r"|\b(?:[0-9A-Fa-f]{2}[:-]){5}[0-9A-Fa-f]{2}\b|\b(?:[0-9A-Fa-f]{1,4}:){7}[0-9A-Fa-f]{1,4}\b",
-    "social security number": r"(?:^|[^0-9-])[0-9]{3}-[0-9]{2}-[0-9]{4}(?:[^0-9-]|$)",
-    "telephone": r"(?:^|[^0-9A-Za-z.-])(?:\+[0-9][0-9 ().-]{7,16}[0-9]|\(0?[0-9]{2,4}\) ?[0-9][0-9 -]{4,10}[0-9]"
-                 r"|[0-9]{3}[-. ][0-9]{3}[-. ][0-9]{4}|0[0-9]{2,4}[ /-][0-9]{3,4}[ -]?[0-9]{3,4})(?:[^0-9]|$)",
-    "account": r"\b[A-Z]{2}[0-9]{2}(?: ?[0-9A-Z]{4}){3,7}(?: ?[0-9A-Z]{1,3})?\b",
-}
+KEY = "client_key"
 
-#: A key made of digits alone looks like a record number; a random surrogate of 8 characters hardly ever is one.
-_KEY_DIGITS = r"^\s*[0-9]+\s*$"
-_KEY_SHARE = 0.05
-
-#: Five words of letters in a row: free text, in which anything may stand.
-_FREE_TEXT = r"(?:\p{L}{2,}[\s,.;:!?'-]+){4,}\p{L}{2,}"
+#: The contract's columns in which any short text may stand; its others hold days, numbers and codes, and what is well
+#: written as one of these is none of the gate's business there (a test holds this list to the contract).
+LABELS = ("site", "protocol", "instrument")
+_WELL_WRITTEN = r"^[+-]?[0-9]*[.,]?[0-9]*$|^(?:199|20[0-9])[0-9]-[0-9]{2}-[0-9]{2}$|^[a-z0-9_]{1,40}$"
 
 
 @dataclass(frozen=True)
@@ -42,32 +35,49 @@ class Finding:
     count: int
 
 
-def _counts(frame: pl.DataFrame, columns: Sequence[str], pattern: str) -> dict[str, int]:
-    """Count the cells of each column in which `pattern` is found.
+def _different(frame: pl.DataFrame, name: str, is_known: bool) -> pl.DataFrame:
+    """Return the different values of a column, trimmed, as `value` and `n` cells: a column of millions has few.
 
-    Looks at different values only, because a column of millions of cells often has few of them.
+    Of a column of days, numbers and codes only what is none of these is left.
     """
-    hit = pl.col("value").str.contains(pattern)
-    found = {}
-    for name in columns:
-        values = frame.select(pl.col(name).alias("value").value_counts(name="n")).unnest("value")
-        found[name] = int(values.filter(hit)["n"].sum())
-    return found
+    values = frame.select(pl.col(name).str.strip_chars().alias("value")).filter(pl.col("value") != "")
+    counted = values.group_by("value").agg(n=pl.len().cast(pl.Int64)).sort("value")
+    if is_known and name != KEY and name not in LABELS:
+        counted = counted.filter(~pl.col("value").str.contains(_WELL_WRITTEN))
+    return counted
 
 
-def _by_value(headings: Sequence[str], frame: pl.DataFrame, contract: Collection[str]) -> list[tuple[str, str, int]]:
-    found = [
-        (name, kind, n)
-        for kind, pattern in VALUES.items()
-        for name, n in _counts(frame, [h for h in headings if h != "client_key"], pattern).items()
-        if n
-    ]
-    unknown = [h for h in headings if h not in contract]
-    found += [(name, "free text", n) for name, n in _counts(frame, unknown, _FREE_TEXT).items() if n]
-    digits = _counts(frame, [h for h in headings if h == "client_key"], _KEY_DIGITS).get("client_key", 0)
-    if digits > _KEY_SHARE * max(frame.height, 1):
-        found.append(("client_key", "record number", digits))
-    return found
+def _by_cell(counted: pl.DataFrame) -> list[tuple[str, int]]:
+    """List the kinds that single cells give away, with the number of such cells."""
+    hits = counted.select("n", *(pl.col("value").str.contains(p).alias(kind) for kind, p in TELLING.items()))
+    found = [(kind, int(hits.filter(pl.col(kind))["n"].sum())) for kind in TELLING]
+    return [(kind, n) for kind, n in found if n]
+
+
+def _by_column(counted: pl.DataFrame) -> list[tuple[str, int]]:
+    """List the kind that the values give away together, with the number of cells."""
+    step = max(1, counted.height // SAMPLE)
+    some = counted.gather_every(step)
+    kind = judge(dict(some.iter_rows()))
+    return [(kind, int(counted["n"].sum()))] if kind else []
+
+
+def _of_keys(counted: pl.DataFrame) -> list[tuple[str, int]]:
+    told = key_kind(counted["value"].to_list())
+    return [told] if told else []
+
+
+def _by_value(name: str, counted: pl.DataFrame) -> list[tuple[str, int]]:
+    """List what the values of a column look like."""
+    if counted.is_empty():
+        return []
+    if name == KEY:
+        return _of_keys(counted)
+    found = _by_cell(counted)
+    if name == "instrument" and not found:
+        n_serial = int(counted.filter(pl.col("value").str.contains(SERIAL))["n"].sum())
+        found += [("device serial", n_serial)] if n_serial else []
+    return found or _by_column(counted)
 
 
 def findings(headings: Sequence[str], frame: pl.DataFrame, contract: Collection[str] = ()) -> list[Finding]:
@@ -75,8 +85,12 @@ def findings(headings: Sequence[str], frame: pl.DataFrame, contract: Collection[
 
     contract: names of the columns that the contract knows; their headings are trusted, their values are not.
     """
-    places = {name: k for k, name in enumerate(headings, start=1)}
-    by_heading = [(h, kind, frame[h].count()) for h in headings if h not in contract and (kind := heading_kind(h))]
-    listed = by_heading + _by_value(headings, frame, contract)
-    return sorted((Finding(places[n], n, kind, count) for n, kind, count in listed),
-                  key=lambda f: (f.column_no, f.kind, f.count))
+    found = []
+    for place, name in enumerate(headings, start=1):
+        is_known = name in contract or name == KEY
+        kind = None if is_known else heading_kind(name)
+        if kind:
+            found.append(Finding(place, name, kind, frame[name].count()))
+        told = _by_value(name, _different(frame, name, is_known))
+        found += [Finding(place, name, k, n) for k, n in told if k != kind]
+    return sorted(found, key=lambda f: (f.column_no, f.kind, f.count))

@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+from random import Random
+
 import polars as pl
 import pytest
 
 from pipeline.contract import TABLES
 from pipeline.identity import findings, masked, shown_heading
+from pipeline.identity.gate import LABELS
 from pipeline.identity.headings import heading_kind
 
 CONTRACT_HEADINGS = sorted({n for t in TABLES.values() for n in t.column_names})
@@ -80,3 +83,38 @@ def test_a_heading_that_may_be_a_value_is_not_shown() -> None:
     assert shown_heading("tested_on") == "tested_on"
     assert shown_heading("maria@example.org") == "aaaaa@aaaaaa... (17 characters)"
     assert shown_heading("19800312") == "99999999 (8 characters)"
+
+
+def test_the_gates_label_columns_are_the_contracts() -> None:
+    labels = {c.name for t in TABLES.values() for c in t.columns if c.kind == "label"}
+    assert set(LABELS) == labels
+
+
+@pytest.mark.parametrize(("keys", "kind"), [
+    (["P0000101", "P0000102", "P0000103", "P0000104", "P0000105"], "sequential key"),
+    (["MRN00482133", "MRN00917420", "MRN00100255"], "record number"),
+    (["19520314-kq", "19480101-zx", "20010230-ab"], "date-like key"),
+    (["520314-7akq", "481101-2bzx", "010228-9cab", "770707-1abc", "660606-5def"], "date-like key"),
+    (["anna-mueller", "john-smith-2", "kq7mzx2a"], "name"),
+])
+def test_keys_that_are_no_random_surrogates_are_found(keys: list[str], kind: str) -> None:
+    assert kinds("client_key", *keys) == {kind}
+
+
+def test_random_keys_are_let_through_in_every_common_alphabet() -> None:
+    random = Random(7)
+    for letters in ("0123456789abcdef", "abcdefghijklmnopqrstuvwxyz0123456789", "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"):
+        keys = ["".join(random.choice(letters) for _ in range(12)) for _ in range(5000)]
+        assert kinds("client_key", *keys) == set()
+
+
+def test_a_serial_number_is_no_label_of_an_instrument() -> None:
+    for value, found in (("gauge-2", set()), ("meter 2019", set()), ("SN48213377", {"device serial"}),
+                         ("POW-0012345", {"device serial"})):
+        frame = pl.DataFrame({"instrument": ["gauge-1", value]})
+        assert {f.kind for f in findings(["instrument"], frame, ["instrument"])} == found
+
+
+def test_a_finding_shows_no_value() -> None:
+    frame = pl.DataFrame({"ward": ["Erika Mustermann", "Max Mustermann", "Anna Schmidt"]})
+    assert "uster" not in str(findings(["ward"], frame)) and "Schmidt" not in str(findings(["ward"], frame))
