@@ -35,14 +35,14 @@ def _filled(row: tuple[str | None, ...]) -> list[str]:
 
 
 def header_rows(rows: list[tuple[str | None, ...]]) -> list[int]:
-    """Return the likely rows of headings (from 1): the first, among those with most cells, that holds hardly a number;
+    """Return the likely rows of headings (from 1): the first, among those with most cells, that is not mostly numbers;
     with the row above it where it says one heading twice, or a bare number."""
     top = rows[:_TOP_ROWS]
     most = max((len(_filled(r)) for r in top), default=0)
     for k, row in enumerate(top, start=1):
         cells = [c.strip() for c in _filled(row)]
         numbers = sum(_NUMBER.fullmatch(c) is not None for c in cells)
-        if len(cells) >= 2 and len(cells) >= 0.6 * most and numbers <= 0.3 * len(cells):
+        if len(cells) >= 2 and len(cells) >= 0.6 * most and numbers <= 0.5 * len(cells):
             is_half = numbers or len(set(cells)) < len(cells)
             return [k - 1, k] if is_half and k > 1 and _filled(top[k - 2]) else [k]
     return [1]

@@ -19,7 +19,7 @@ from pipeline.contract import SPELLING, TABLES, Column
 from pipeline.ingest.template import WORKBOOK, write_filled
 from pipeline.ingest.workbook_out import Sheet, write_workbook
 from pipeline.simulate.exports_wide import wide_sheets
-from pipeline.simulate.write import write_bytes
+from pipeline.simulate.write import put
 
 Tables = dict[str, pl.DataFrame]
 
@@ -104,7 +104,7 @@ def write_text_export(tables: Tables, folder: Path) -> None:
             frame = _as_text(frame, column)
         frame = frame.rename({c: TEXT_HEADINGS.get(c, c.upper().replace("_", " ")) for c in frame.columns})
         text = frame.write_csv(separator=";", line_terminator="\r\n")
-        write_bytes(folder / f"mill-{name}.txt", text.encode("windows-1252"))
+        put(folder / f"mill-{name}.txt", text.encode("windows-1252"))
 
 
 def _camel(name: str) -> str:
@@ -129,7 +129,7 @@ def write_json_export(tables: Tables, folder: Path) -> None:
             cells = [f"{json.dumps(_camel(c.name))}: {_json_cell(v, c)}" for c, v in zip(columns, row, strict=True)
                      if v is not None or (number % 2 == 0)]
             lines.append(f'{{"record": "{name}", ' + ", ".join(cells) + "}\n")
-    write_bytes(folder / "orchard.jsonl", "".join(lines).encode())
+    put(folder / "orchard.jsonl", "".join(lines).encode())
 
 
 def write_workbook_export(tables: Tables, folder: Path) -> None:

@@ -28,7 +28,7 @@ def write_parquet(cohort: Cohort, folder: Path) -> None:
         frame.write_parquet(folder / f"{name}.parquet")
 
 
-def write_bytes(path: Path, data: bytes) -> None:
+def put(path: Path, data: bytes) -> None:
     """Write one file of an export, making its folder."""
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(data)

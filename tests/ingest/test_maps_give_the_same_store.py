@@ -1,4 +1,4 @@
-"""Three exports of the sample in other shapes, and the template filled with it, give the store of the canonical files."""
+"""Three exports of the sample in other shapes, and the template filled with it, give the canonical store."""
 
 from __future__ import annotations
 
