@@ -38,7 +38,7 @@ def _of_fault(raw: RawTable, fault: Fault, bit: int, bad: pl.DataFrame) -> pl.Da
     is_there = fault.column in raw.headings
     return has.select(
         pl.col("line_").alias("line"),
-        pl.lit(raw.headings.index(fault.column) + 1 if is_there else None, pl.Int64).alias("column_no"),
+        pl.lit(raw.place_of(fault.column), pl.Int64).alias("column_no"),
         pl.lit(fault.column).alias("column_name"), pl.lit(fault.rule).alias("rule"),
         pl.lit(fault.expected).alias("expected"),
         (masked(pl.col(fault.column)) if is_there else pl.lit("(empty)")).alias("masked_value"),

@@ -25,10 +25,10 @@ def _refused(rule: str, where: str, what: str, expected: str, now: str) -> RmtEr
 
 def _said(raw: RawTable, found: list[Finding]) -> list[RmtError]:
     return [
-        RmtError(f"refused: column {f.column_no} ({shown_heading(f.column)}) looks like identifying data: {f.kind}, "
-                 f"{f.count} cells", where=f"{raw.file}:1:{f.column_no}", expected="no direct identifiers",
+        RmtError(f"refused: column {place} ({shown_heading(f.column)}) looks like identifying data: {f.kind}, "
+                 f"{f.count} cells", where=f"{raw.file}:1:{place}", expected="no direct identifiers",
                  now="take this column out of the file and run this again")
-        for f in found
+        for f in found for place in [raw.place_of(f.column) or f.column_no]
     ]
 
 
@@ -40,19 +40,21 @@ def identities(raw: RawTable) -> list[RmtError]:
 def scanned_identities(raw: RawTable, values: Callable[[int, bool], Iterable[pl.Series]]) -> list[RmtError]:
     """Say the same of a large file. `values` gives the text of the column at a place: different values, or each cell.
 
-    The kinds come from the different values; only the columns they are found in are counted cell by cell.
+    The kinds come from the different values; only the columns they are found in are counted cell by cell, and a kind
+    that no cell bears out (a few codes look like many names when each comes once) stands only where the heading tells.
     """
     found = []
     for place, heading in enumerate(raw.headings):
         def look(cells: pl.Series, heading: str = heading) -> list[Finding]:
             return findings((heading,), pl.DataFrame({heading: cells}), TABLES[raw.table].column_names)
 
-        kinds = {f.kind for cells in (pl.Series([], dtype=pl.String), *values(place, False)) for f in look(cells)}
+        by_heading = {f.kind for f in look(pl.Series([], dtype=pl.String))}
+        kinds = by_heading | {f.kind for cells in values(place, False) for f in look(cells)}
         counts = dict.fromkeys(sorted(kinds), 0)
         for cells in values(place, True) if kinds else ():
             for f in look(cells):
                 counts[f.kind] = counts.get(f.kind, 0) + f.count
-        found += [Finding(place + 1, heading, kind, counts[kind]) for kind in sorted(kinds)]
+        found += [Finding(place + 1, heading, k, n) for k, n in sorted(counts.items()) if n or k in by_heading]
     return _said(raw, found)
 
 
