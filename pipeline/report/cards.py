@@ -20,6 +20,12 @@ def state_of(client: Client) -> str:
     return client.text("state").split(":")[0].split("(")[0].strip()
 
 
+def why_of(client: Client) -> str:
+    """Why the client has this state, in the first words of the rule's own note."""
+    row = client.facts.get("state")
+    return (row.note.split(";")[0] if row and row.note else "") or client.text("state")
+
+
 def _title(look: Look, client: Client) -> str:
     return look.say("stalled.whom.title", client=client.key, pressure=look.texts.name("pressure", client.pressure))
 
@@ -34,9 +40,15 @@ def _caption(look: Look, client: Client) -> str:
                     slope=estimate(client.facts.get("slope"), level=look.say("stalled.level")))
 
 
+def _why(client: Client) -> tuple[str, ...]:
+    """The rule's own note, a sentence a clause: gain, target, slope, each with its numbers."""
+    row = client.facts.get("state")
+    return tuple(sentence(clause.strip()) for clause in row.note.split(";")) if row and row.note else ()
+
+
 def _words(look: Look, client: Client) -> dict[str, str]:
     name = look.texts.name("pressure", client.pressure)
-    keys = ("setting", "no_setting", "effort", "no_effort", "adherence", "no_adherence", "weeks")
+    keys = ("setting", "no_setting", "effort", "effort_band", "no_effort", "adherence", "no_adherence", "weeks")
     return {"pressure": look.say("stalled.panel.pressure", pressure=name)} | {k: look.say(f"stalled.panel.{k}")
                                                                             for k in keys}
 
@@ -47,7 +59,8 @@ def _facts(look: Look, client: Client) -> tuple[tuple[str, str], ...]:
     shown = (("slope", _ranged(slope)), ("gain", _ranged(gain)),
              ("adherence", with_unit(client.facts.get("adherence"))),
              ("next", day_name(client.text("next_test_on"))),
-             ("below", value(below, places=2)), ("tests_since", _whole(client.facts.get("tests_since"))),
+             ("below", value(below, look.say("stalled.no_target"), 2) if below and below.value is not None
+              else look.say("stalled.no_target")), ("tests_since", _whole(client.facts.get("tests_since"))),
              ("effort", value(client.facts.get("usual_effort"), places=1)))
     return tuple((look.say(f"stalled.fact.{name}"), words) for name, words in shown)
 
@@ -81,7 +94,8 @@ def card(look: Look, client: Client, place: int, scale: Scales) -> Card:
     return Card(
         number(order.value) if order and order.value is not None else number(place), client.key,
         look.texts.name("pressure", client.pressure), look.texts.name("state", state_of(client)), state_of(client),
-        client.text("site"), _facts(look, client), _caption(look, client), panel, _numbers(look, client, place),
+        client.text("site"), _facts(look, client), _caption(look, client), _why(client), panel,
+        _numbers(look, client, place),
         tuple(map(sentence, marks["found"])), tuple(map(topic, marks["not_found"])),
         tuple(map(topic, marks["not_recorded"])), tuple(r.text for r in client.many("question")),
         tuple(dict.fromkeys(map(topic, marks["found"]))),

@@ -106,3 +106,13 @@ def share_at_right(names: Iterable[str], is_narrow: bool) -> float:
     """Share of the plot to keep free at the right for the names at the line ends."""
     room = label_room(names)
     return 0.0 if room == 0 else (room * 1.15 + 14) / ((NARROW if is_narrow else WIDE) - 60 - room)
+
+
+def told_apart(labels: Iterable[str]) -> list[str]:
+    """Make equal labels different by signs that nobody sees: two rows of one name would lie on each other."""
+    seen: dict[str, int] = {}
+    told: list[str] = []
+    for label in labels:
+        seen[label] = seen.get(label, 0) + 1
+        told.append(label + "\u200b" * (seen[label] - 1))
+    return told

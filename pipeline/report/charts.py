@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -34,18 +35,30 @@ def _drawn(words: Words, build: Callable[[bool], Chart], height: int, narrow_hei
     for kind, width, tall in (("wide", look.WIDE, height), ("narrow", look.NARROW, narrow_height)):
         chart = build(kind == "narrow").properties(
             width=width, height=tall, autosize=alt.AutoSizeParams(type="fit", contains="padding"))
-        svg = _svg(json.dumps(chart.to_dict(validate=False), sort_keys=True))
+        svg = _svg(json.dumps(_filled(chart.to_dict(validate=False)), sort_keys=True))
         named = clean(svg, name=f"{words.name}-{kind[0]}", title=words.title, desc=words.desc)
         pieces.append(f'<div class="{kind}">{named}</div>')
     return Html("".join(pieces))
 
 
+def _filled(spec: Any) -> Any:
+    """Put the rows back where `_data` left them in the data's name."""
+    if isinstance(spec, list):
+        return [_filled(piece) for piece in spec]
+    if not isinstance(spec, dict):
+        return spec
+    return {k: {"values": json.loads(v["name"])} if k == "data" else _filled(v) for k, v in spec.items()}
+
+
 def _data(rows: Sequence[dict[str, Any]]) -> alt.Chart:
-    """A chart over rows: the texts in _TEXTS, all else numbers, rounded and without NaN."""
+    """A chart over rows: the texts in _TEXTS, all else numbers, rounded and without NaN.
+
+    The rows travel as the data's name: the engine copies inline values again at every step, a name it leaves alone.
+    """
     names = list(dict.fromkeys(k for r in rows for k in r))
     table = pl.DataFrame(rows, schema={n: pl.String if n in _TEXTS else pl.Float64 for n in names}, orient="row")
     table = table.with_columns(pl.col(pl.Float64).fill_nan(None).round(4))
-    return alt.Chart(alt.InlineData(values=table.to_dicts()))
+    return alt.Chart(alt.NamedData(name=json.dumps(table.to_dicts())))
 
 
 def _axis(field: str, ends: Sequence[float], marks: Sequence[float], title: str | None = None) -> dict[str, Any]:
@@ -78,6 +91,7 @@ def curve(words: Words, spots: Sequence[Spot], *, unit: str, x_title: str, rules
     ends, marks = look.domain([v for s in spots for v in (s.value, s.low, s.high)],
                               also=[*also, *(r.at for r in rules), *(band or ())])
     first, last = min(s.x for s in spots), max(s.x for s in spots)
+    first = 0.0 if 0 < first <= 2 else first  # an axis of weeks begins at the start
     rows = [{"x": s.x, "y": s.value, "low": s.low, "high": s.high, "tip": TIP + s.tip, "name": s.series} for s in spots]
     tails = _line_ends(spots, (ends[1] - ends[0]) * 0.07)
     paint = alt.Color("name:N", legend=None,
@@ -135,7 +149,8 @@ def ladder(words: Words, rungs: Sequence[Rung], *, x_title: str, rules: Sequence
     """Named rows: point, thick interval, thin outer interval, hollow point for the value before, text at the right."""
     ends, marks = look.domain([v for r in rungs for v in (r.value, r.low, r.high, r.outer_low, r.outer_high, r.before)],
                               also=[*also, *(r.at for r in rules), *(band or ())])
-    order = [r.label for r in rungs]
+    order = look.told_apart([r.label for r in rungs])
+    rungs = [replace(r, label=label) for r, label in zip(rungs, order, strict=True)]
     rows = [{"label": r.label, "x": r.value, "low": r.low, "high": r.high, "low2": r.outer_low, "high2": r.outer_high,
              "before": r.before, "text": r.text, "tip": f"{TIP}{r.label}: {r.text}", "main": float(r.is_main)}
             for r in rungs]

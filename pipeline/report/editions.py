@@ -18,7 +18,7 @@ from pipeline.report import (
     sections_training,
 )
 from pipeline.report.look import Look
-from pipeline.report.render import page, write_text
+from pipeline.report.render import page, put_file
 from pipeline.report.twins import results_json, stalled_csv
 from pipeline.report.views import Opening, Page, PageMeta, Section
 from pipeline.report.words import catalogue
@@ -86,4 +86,4 @@ def write(results: ResultSet, out: Path, meta: PageMeta) -> list[Path]:
     made = pages(results, meta) | {"results.json": results_json(results, meta)}
     if meta.edition == "internal":
         made["stalled.csv"] = stalled_csv(Look.at(results, ("stalled",), catalogue(), meta))
-    return [write_text(out / name, text) for name, text in made.items()]
+    return [put_file(out / name, text) for name, text in made.items()]

@@ -61,12 +61,12 @@ def _effort_line(look: Look) -> str:
 
 
 def _safety_line(look: Look) -> str:
-    serious = look.one("safety", "serious", "period=this")
+    serious, events = (look.one("safety", s, "period=this") for s in ("serious", "events"))
     early = look.one("safety", "early_stops", "period=this")
     if serious is None and early is None:
         return look.say("quarter.open.no_safety")
     hits = serious.hits if serious and serious.hits is not None else None
-    return look.say("quarter.open.safety", n=people(serious), serious=count(hits), early=people(early))
+    return look.say("quarter.open.safety", n=people(events or serious), serious=count(hits), early=people(early))
 
 
 def past(look: Look, statistic: str, group: str) -> Html:
@@ -104,16 +104,23 @@ FIRST_STATES = ("falling", "stalled", "can't tell yet", "improving", "levelled o
 
 def stalled(look: Look) -> Opening:
     """How many are listed, of how many; the counts come from the aggregate rows by state."""
-    counts = {part(r, "state"): r for r in look.rows
-              if r.klass == "aggregate" and r.statistic == "people" and part(r, "state")
-              and part(r, "pressure") in ("", "mip")}
+    counts = {(part(r, "pressure"), part(r, "state")): r for r in look.many("how_many", "people")}
+    lines = [look.say("stalled.open.nobody")] if not any(
+        r.n for (_, state), r in counts.items() if state in ("falling", "stalled")) else []
+    for pressure in ("mip", "mep"):
+        def of_state(state: str, pressure: str = pressure) -> str:
+            return people(counts.get((pressure, state)), "0")
+
+        if (pressure, "") in counts:
+            name = look.texts.name("pressure", pressure)
+            lines += [look.say("stalled.open.listed", pressure=name, falling=of_state("falling"),
+                               stalled=of_state("stalled"), all=of_state("")),
+                      look.say("stalled.open.unjudged", pressure=name, unknown=of_state("can't tell yet"),
+                               none=of_state("not assessable"))]
     beneath = look.say("stalled.open.fig_state_beneath")
-    figures = tuple(KeyFigure(people(counts[s]), look.texts.name("state", s), beneath)
-                    for s in FIRST_STATES if s in counts)
-    lines = [look.say("stalled.open.start")]
-    if not any(r.n for s, r in counts.items() if s in ("falling", "stalled")):
-        lines.insert(0, look.say("stalled.open.nobody"))
-    return Opening(tuple(lines), figures)
+    figures = tuple(KeyFigure(people(counts["mip", s]), look.texts.name("state", s), beneath)
+                    for s in FIRST_STATES if ("mip", s) in counts)
+    return Opening((*lines, look.say("stalled.open.start")), figures)
 
 
 def index(look: Look) -> Opening:

@@ -22,13 +22,14 @@ TOP, TALL, SMALL, GAP = 20, 132, 46, 34
 class Scales:
     """Ends of the axes, shared by all cards of a page: weeks, pressure (cmH2O) by pressure, settings."""
 
+    first: float
     weeks: float
     pressure: dict[str, tuple[float, float]]
     setting: float
 
     def x(self, week: float) -> float:
         """Where a week stands."""
-        return LEFT + (WIDTH - LEFT - RIGHT) * week / self.weeks
+        return LEFT + (WIDTH - LEFT - RIGHT) * (week - self.first) / (self.weeks - self.first)
 
 
 def scales(clients: Sequence[Client]) -> Scales:
@@ -42,7 +43,7 @@ def scales(clients: Sequence[Client]) -> Scales:
         marks = ticks(min(values, default=0.0), max(values, default=100.0), 5)
         reach[pressure] = (marks[0], marks[-1])
     top = max((r.value or 0.0 for r in every if r.statistic in ("setting_in", "setting_out")), default=1.0)
-    return Scales(weeks + 1, reach, ticks(0, max(top, 1.0), 4)[-1])
+    return Scales(min([0.0, *(r.at or 0.0 for r in every)]) - 0.5, weeks + 1, reach, ticks(0, max(top, 1.0), 4)[-1])
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,12 @@ def _effort(client: Client, scale: Scales, box: Box) -> str:
     return drawn + _spots(rows, scale, box, C1, 3)
 
 
+def _effort_words(client: Client) -> str:
+    rows = client.many("effort")
+    banded = any(r.low is not None and r.high is not None for r in rows)
+    return ("effort_band" if banded else "effort") if rows else "no_effort"
+
+
 def _adherence(client: Client, scale: Scales, box: Box) -> str:
     """A bar a week up to the top of the scale; a week without a log is a gap, a logged week of nothing a flat mark."""
     wide = max(2.0, (scale.x(1) - scale.x(0)) * 0.75)
@@ -157,11 +164,11 @@ def drawing(client: Client, scale: Scales, name: str, title: str, desc: str, wor
     frames = [_frame(boxes[0], words["pressure"], [m for m in ticks(low, high, 5) if low <= m <= high]),
               _frame(boxes[1], words["setting"] if client.many("setting_in") or client.many("setting_out")
                      else words["no_setting"], (0, scale.setting)),
-              _frame(boxes[2], words["effort"] if client.many("effort") else words["no_effort"], (0, 5, 10)),
+              _frame(boxes[2], words[_effort_words(client)], (0, 5, 10)),
               _frame(boxes[3], words["adherence"] if client.many("weekly_adherence") else words["no_adherence"],
                      (0, 100))]
     weeks = "".join(_text(scale.x(w), foot + 18, number(w), "middle", "currentColor")
-                    for w in ticks(0, scale.weeks, 8) if w <= scale.weeks)
+                    for w in ticks(0, scale.weeks, 8) if scale.first <= w <= scale.weeks)
     marks = (_pressure(client, scale, boxes[0]) + _settings(client, scale, boxes[1]) + _effort(client, scale, boxes[2])
              + _adherence(client, scale, boxes[3]))
     return Html(

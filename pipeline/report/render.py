@@ -67,7 +67,7 @@ def page(name: Page, look: Look, opening: Opening, sections: Sequence[Section]) 
     )
 
 
-def write_text(path: Path, text: str) -> Path:
+def put_file(path: Path, text: str) -> Path:
     """Write a text file whole (temporary file, then rename) with Unix line ends; return its path."""
     path.parent.mkdir(parents=True, exist_ok=True)
     half = path.with_name(path.name + ".part")

@@ -39,7 +39,8 @@ def _choice_figure(look: Look, pressure: str, statistic: str, place: int, found:
     measure = look.say("protocols.choices.measure", pressure=name, what=what)
     reach = (main.low, main.high) if main and main.low is not None and main.high is not None else None
     slug = f"{pressure}-{statistic.split('_')[0]}-{place}"
-    drawing = charts.ladder(Words(f"choices-{slug}", claim, measure), rungs, x_title=look.say("protocols.choices.axis"), rules=[Rule(0, "", True)],
+    drawing = charts.ladder(Words(f"choices-{slug}", claim, measure), rungs,
+                            x_title=look.say("protocols.choices.axis"), rules=[Rule(0, "", True)],
                             band=reach)
     rows = [[label, value(r, r.text or "did not fit"), interval(r)] for label, r in zip(labels, found, strict=True)]
     heads = [Column(look.say(f"protocols.choices.{h}")) for h in ("choice", "value", "ci")]

@@ -20,9 +20,11 @@ def fitted(look: Look) -> SectionView:
         formula = look.one("fitted", "formula", f"pressure={pressure}")
         state = look.one("fitted", "fit_state", f"pressure={pressure}")
         if terms or formula or state:
-            blocks += [Heading(look.texts.name("pressure", pressure)),
+            name = look.texts.name("pressure", pressure)
+            inner = (_terms(look, pressure, terms), _spread(look, pressure))
+            blocks += [Heading(name),
                        said(sentence(state.text) if state else "", formula.text if formula else "", tone="note"),
-                       _terms(look, pressure, terms), _spread(look, pressure)]
+                       Fold(look.say("protocols.fitted.fold", pressure=name), tuple(b for b in inner if b))]
     return view(*blocks)
 
 
@@ -103,16 +105,17 @@ def _pairs(look: Look, pressure: str) -> Block | None:
 
 
 def _pair_table(look: Look, pressure: str) -> Block | None:
-    rows = []
+    rows, groups = [], []
     for r in look.many("difference", "difference_cmh2o", pressure=pressure):
-        other = {s: look.one("difference", s, r.group, r.at) or look.one("difference", s, r.group)
+        groups.append(look.say("protocols.difference.week_head", week=number(r.at or 0)))
+        other = {s: look.one("difference", s, r.group, r.at)
                  for s in ("p_holm", "p_value", "df", "hedges_g", "difference_per_sdc95")}
-        rows.append([look.say("protocols.difference.row", pair=pair(r), week=number(r.at or 0)), ranged(r),
+        rows.append([pair(r), ranged(r),
                      chance(other["p_holm"]), chance(other["p_value"]), value(other["df"], places=1),
                      ranged(other["hedges_g"]), value(other["difference_per_sdc95"], places=2)])
     heads = [Column(look.say(f"protocols.difference.{h}")) for h in ("pair", "ci95", "holm", "p", "df", "g", "per_sdc")]
     caption = look.say("protocols.difference.caption", pressure=look.texts.name("pressure", pressure))
-    return table(f"t-differences-{pressure}", caption, heads, rows) if rows else None
+    return table(f"t-differences-{pressure}", caption, heads, rows, groups) if rows else None
 
 
 def _curves(look: Look, pressure: str) -> Block | None:

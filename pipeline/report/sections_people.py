@@ -92,7 +92,7 @@ def _filled(look: Look, now: list[Result], before: dict[str, Result]) -> Block |
     if not now:
         return None
     names = {part(r, "item"): look.texts.name("item", part(r, "item")) for r in now}
-    rungs = [Rung(names[part(r, "item")], r.value, text=of(r),
+    rungs = [Rung(names[part(r, "item")], r.value, text=of(r), is_main=False,
                   before=before[part(r, "item")].value if part(r, "item") in before else None) for r in now]
     known = [r for r in now if r.value is not None]
     least = min(known, key=lambda r: (r.value or 0.0, r.group), default=None)

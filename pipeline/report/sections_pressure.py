@@ -6,7 +6,7 @@ from pipeline.report import charts
 from pipeline.report.chart_style import Rule, Rung, Spot, Words
 from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table, with_bar
-from pipeline.report.views import Block, Figure, Heading, SectionView, said, view
+from pipeline.report.views import Block, Figure, Group, Heading, SectionView, said, view
 from pipeline.report.words import estimate, interval, number, of, people, sentence, value, with_unit
 from pipeline.results import Result
 
@@ -17,7 +17,8 @@ LEARNING = ("none", "half", "full")
 def gains(look: Look) -> SectionView:
     """Model first, raw beneath; learning and the sham arms beside them."""
     return view(said(*(_gain_sentence(look, p) for p in PRESSURES), look.say("quarter.gains.uncontrolled")),
-                _curves(look), _groups(look), _before_after(look), _learning(look), _sham(look))
+                _curves(look), *(_groups(look, p) for p in PRESSURES), _before_after(look), _learning(look),
+                _sham(look))
 
 
 def _gain_sentence(look: Look, pressure: str) -> str:
@@ -57,47 +58,43 @@ def _signed(result: Result) -> str:
 
 
 def group_name(look: Look, result: Result) -> str:
-    """The reader's name of a subgroup: "MIP, first test ever"."""
-    pieces = [f"{look.texts.name(kind, code)}" for kind, code in
-              (piece.partition("=")[::2] for piece in result.group.split(";"))]
-    return ", ".join(pieces)
+    """The reader's name of a subgroup within a pressure: "first test ever at baseline"."""
+    parts = [piece.partition("=")[::2] for piece in result.group.split(";")]
+    return ", ".join(look.texts.name(kind, code) for kind, code in parts if kind != "pressure")
 
 
-def _groups(look: Look) -> Block | None:
-    rungs, rows = [], []
-    for pressure in PRESSURES:
-        model = look.one("gains", "gain_cmh2o", f"pressure={pressure}", 12)
-        found = [*([model] if model else []), *(r for r in look.many("gains", "raw_gain_cmh2o", pressure=pressure)
-                                                if r.at == 12)]
-        for r in found:
-            middle = look.one("gains", "middle_80_cmh2o", r.group, 12)
-            kind = look.say("quarter.gains.adjusted" if r is model else "quarter.gains.raw")
-            label = f"{group_name(look, r)}{'' if r.group != f'pressure={pressure}' else ', ' + kind}"
-            text = f"{value(r)} ({interval(r)})" if r.value is not None else value(r)
-            rungs.append(Rung(label, r.value, r.low, r.high, middle.low if middle and r is not model else None,
-                              middle.high if middle and r is not model else None,
-                              text=f"{text}, n {people(r)}" if r.value is not None else text, is_main=r is model))
-            rows.append([label, with_unit(r), interval(r), interval(middle, "n under 30"), people(r)])
-    if not rungs:
+def _groups(look: Look, pressure: str) -> Block | None:
+    model = look.one("gains", "gain_cmh2o", f"pressure={pressure}", 12)
+    found = [*([model] if model else []),
+             *(r for r in look.many("gains", "raw_gain_cmh2o", pressure=pressure) if r.at == 12)]
+    if not found:
         return None
-    claim, measure = _groups_claim(look), look.say("quarter.gains.groups_measure")
-    drawing = charts.ladder(Words("gain-groups", claim, measure), rungs, x_title=look.say("quarter.gains.unit"),
-                            rules=[Rule(0, "", True)])
+    rungs, rows = [], []
+    for r in found:
+        middle = look.one("gains", "middle_80_cmh2o", r.group, 12) if r is not model else None
+        label = group_name(look, r) if ";" in r.group else look.say(
+            "quarter.gains.adjusted" if r is model else "quarter.gains.raw")
+        text = f"{value(r)} ({interval(r)}), n {people(r)}" if r.value is not None else value(r)
+        rungs.append(Rung(label, r.value, r.low, r.high, middle.low if middle else None,
+                          middle.high if middle else None, text=text, is_main=r is model))
+        rows.append([label, with_unit(r), interval(r), interval(middle, "no figure"), people(r)])
+    name, claim = look.texts.name("pressure", pressure), _groups_claim(look, pressure)
+    measure = look.say("quarter.gains.groups_measure", pressure=name)
+    drawing = charts.ladder(Words(f"gain-groups-{pressure}", claim, measure), rungs,
+                            x_title=look.say("quarter.gains.unit"), rules=[Rule(0, "", True)])
     heads = [Column(look.say(f"quarter.gains.{h}")) for h in ("group", "gain", "ci", "middle", "n")]
-    return Figure("fig-gain-groups", claim, measure, look.say("quarter.gains.groups_reading"), drawing,
-                  table("t-gain-groups", look.say("quarter.gains.groups"), heads, rows).html,
+    return Figure(f"fig-gain-groups-{pressure}", claim, measure, look.say("quarter.gains.groups_reading"), drawing,
+                  table(f"t-gain-groups-{pressure}", measure, heads, rows).html,
                   look.say("quarter.gains.groups_caution"))
 
 
-def _groups_claim(look: Look) -> str:
+def _groups_claim(look: Look, pressure: str) -> str:
     """Model beside measurement: two ways to the same 12-week change."""
-    pieces = []
-    for pressure in PRESSURES:
-        pair = [look.one("gains", s, f"pressure={pressure}", 12) for s in ("gain_cmh2o", "raw_gain_cmh2o")]
-        if all(r is not None and r.value is not None for r in pair):
-            pieces.append(look.say("quarter.gains.groups_claim", pressure=look.texts.name("pressure", pressure),
-                                   model=value(pair[0]), raw=value(pair[1])))
-    return "; ".join(pieces) or look.say("quarter.gains.claim_none")
+    model, raw = (look.one("gains", s, f"pressure={pressure}", 12) for s in ("gain_cmh2o", "raw_gain_cmh2o"))
+    if model is None or raw is None or model.value is None or raw.value is None:
+        return look.say("quarter.gains.claim_none")
+    return look.say("quarter.gains.groups_claim", pressure=look.texts.name("pressure", pressure), model=value(model),
+                    raw=value(raw))
 
 
 def _before_after(look: Look) -> Block | None:
@@ -139,15 +136,27 @@ def _learning(look: Look) -> Block | None:
 
 
 def _sham(look: Look) -> Block | None:
-    rows = []
-    for r in look.many("gains", "sham_arm_rise_cmh2o"):
-        reach = f"{number(r.low, 1)} to {number(r.high, 1)} cmH2O" if r.low is not None and r.high is not None else \
-            "none held for this population"
-        rows.append([look.texts.name("pressure", part(r, "pressure")),
-                     look.texts.name("condition_group", part(r, "condition_group")), reach,
-                     r.text if r.low is not None else "none"])
+    """Sham-arm rises where one is held, and below them the populations for which none is."""
+    found = look.many("gains", "sham_arm_rise_cmh2o")
+    rows = [[look.texts.name("pressure", part(r, "pressure")), look.texts.name("condition_group", part(
+        r, "condition_group")), f"{number(r.low, 1)} to {number(r.high, 1)} cmH2O", _source(look, r)]
+        for r in found if r.low is not None and r.high is not None]
     heads = [Column(look.say(f"quarter.gains.{h}"), False) for h in ("pressure", "population", "sham_rise", "source")]
-    return table("t-sham", look.say("quarter.gains.sham"), heads, rows) if rows else None
+    lines = []
+    for pressure in PRESSURES:
+        without = [look.texts.name("condition_group", part(r, "condition_group")) for r in found
+                   if r.low is None and part(r, "pressure") == pressure]
+        if without:
+            lines.append(look.say("quarter.gains.sham_none", pressure=look.texts.name("pressure", pressure),
+                                  populations=", ".join(without)))
+    held = table("t-sham", look.say("quarter.gains.sham"), heads, rows) if rows else None
+    return Group(tuple(b for b in (held, said(*lines, tone="note")) if b is not None)) if rows or lines else None
+
+
+def _source(look: Look, result: Result) -> str:
+    if part(result, "condition_group") == "any":
+        return look.say("quarter.gains.sham_all")
+    return result.text or "not stated"
 
 
 def past_error(look: Look) -> SectionView:

@@ -12,6 +12,8 @@ from pipeline.report.words import interval, number, of, people, sentence, value,
 from pipeline.results import Result
 
 PRESSURES = ("mip", "mep")
+#: Standardised differences drawn; all of them stand in the numbers of the figure.
+MOST_SHOWN = 12
 TRAINED = ("people", "planned_weeks", "prescribed_sessions_per_week", "done_sessions_per_week",
            "prescribed_breaths_per_week", "done_breaths_per_week", "target_band_low", "target_band_high")
 
@@ -109,10 +111,11 @@ def _differences(look: Look) -> Block | None:
     claim = look.say("protocols.alike.claim", covariate=_covariate(look, part(largest, "covariate")),
                      pair=pair(largest), size=value(largest, places=2))
     measure = look.say("protocols.alike.measure")
-    order = sorted(found, key=lambda r: (part(r, "protocols"), -(r.value or 0.0), r.group))
+    order = sorted(found, key=lambda r: (-(r.value or 0.0), r.group))
     rungs = [Rung(f"{pair(r)}, {_covariate(look, part(r, 'covariate'))}", r.value,
                   text=value(r, places=2), is_main=False) for r in order]
-    drawing = charts.ladder(Words("alike", claim, measure), rungs, x_title=look.say("protocols.alike.axis"),
+    drawing = charts.ladder(Words("alike", claim, measure), rungs[:MOST_SHOWN],
+                            x_title=look.say("protocols.alike.axis"),
                             rules=[Rule(0.1, "0.1"), Rule(0.25, "0.25")], also=(0.0,))
     rows = [[r.label, r.text] for r in rungs]
     heads = [Column(look.say("protocols.alike.pair")), Column(look.say("protocols.alike.size"))]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pipeline.report.cards import card, state_of
+from pipeline.report.cards import card, state_of, why_of
 from pipeline.report.clients import Client, gathered
 from pipeline.report.look import Look, part
 from pipeline.report.panels import scales
 from pipeline.report.tables import Column, table
-from pipeline.report.views import Block, Fold, SectionView, Worklist, said, view
+from pipeline.report.views import Block, Fold, SectionView, Worklist, said, side, view
 from pipeline.report.words import day_name, interval, people, sentence, with_unit
 
 TO_CHECK = ("falling", "stalled")
@@ -16,15 +16,24 @@ MOST_CARDS = 75
 
 
 def how_many(look: Look) -> SectionView:
-    """Every state with its count; nobody vanishes."""
-    rows, groups = [], []
-    for r in look.rows:
-        if r.klass == "aggregate" and r.statistic == "people" and part(r, "state"):
-            rows.append([look.texts.name("state", part(r, "state")), people(r)])
-            groups.append(look.texts.name("pressure", part(r, "pressure") or "mip"))
-    heads = [Column(look.say("stalled.how_many.state")), Column(look.say("words.people"))]
+    """Every state with its count, for each pressure; nobody vanishes."""
+    counts = {(part(r, "pressure"), part(r, "state")): r for r in look.many("how_many", "people")}
+    pressures = [p for p in ("mip", "mep") if (p, "") in counts]
+    states = list(dict.fromkeys(state for _, state in counts if state))
+    rows = [[look.texts.name("state", s), *(people(counts.get((p, s)), "0") for p in pressures)] for s in states]
+    rows.append([look.say("stalled.how_many.all"), *(people(counts[p, ""]) for p in pressures)])
+    heads = [Column(look.say("stalled.how_many.state")), *(Column(look.texts.name("pressure", p)) for p in pressures)]
     return view(said(look.say("stalled.how_many.lead")),
-                table("t-states", look.say("stalled.how_many.caption"), heads, rows, groups) if rows else None)
+                side(table("t-states", look.say("stalled.how_many.caption"), heads, rows) if states else None,
+                     _by_learning(look)))
+
+
+def _by_learning(look: Look) -> Block | None:
+    """How many would be stalled if more or less of the gain were learning."""
+    found = look.many("how_many", "stalled_people")
+    rows = [[look.texts.name("learning", part(r, "learning")), people(r)] for r in found]
+    heads = [Column(look.say("stalled.how_many.learning")), Column(look.say("stalled.how_many.stalled"))]
+    return table("t-stalled-learning", look.say("stalled.how_many.by_learning"), heads, rows) if rows else None
 
 
 def whom(look: Look) -> SectionView:
@@ -45,12 +54,12 @@ def _overflow(look: Look, rest: list[Client]) -> Block | None:
 
 
 def _short(look: Look, name: str, caption: str, clients: list[Client]) -> Block:
-    rows = [[c.key, look.texts.name("pressure", c.pressure), c.text("site"), sentence(c.text("state")),
+    rows = [[c.key, look.texts.name("pressure", c.pressure), c.text("site"), sentence(why_of(c)),
              with_unit(c.facts.get("slope"), "not estimated"), interval(c.facts.get("slope")),
              with_unit(c.facts.get("gain"), "not estimated"), day_name(c.text("next_test_on", "none due"))]
             for c in clients]
-    heads = [Column(look.say(f"stalled.others.{h}"), h not in ("pressure", "site", "state"))
-             for h in ("key", "pressure", "site", "state", "slope", "interval", "gain", "next")]
+    heads = [Column(look.say(f"stalled.others.{h}"), h not in ("pressure", "site", "why"))
+             for h in ("key", "pressure", "site", "why", "slope", "interval", "gain", "next")]
     return table(name, caption, heads, rows)
 
 
@@ -71,12 +80,20 @@ def rule(look: Look) -> SectionView:
                 *_power(look))
 
 
-def _power(look: Look) -> list[Block]:
-    """How often the rule flags people of each made kind, where analyse gives it."""
-    wanted = ("false_flag_pct", "power_pct", "flagged_pct")
-    found = [r for r in look.rows if r.klass == "aggregate" and r.statistic in wanted]
-    rows = [[look.texts.name("flag", r.statistic), r.group.replace(";", ", ").replace("=", " "), with_unit(r)]
-            for r in found]
-    heads = [Column(look.say("stalled.rule.what")), Column(look.say("stalled.rule.kind"), False),
-             Column(look.say("stalled.rule.share"))]
-    return [table("t-flags", look.say("stalled.rule.caption"), heads, rows)] if rows else []
+def _power(look: Look) -> list[Block | None]:
+    """How often the rule flags people of each made kind: stalled by kind and testing, falling by number of looks."""
+    return [_pivot(look, "flagged_pct", ("kind", "learning"), "tests", "t-flags", "stalled.rule.flags"),
+            _pivot(look, "false_falling_pct", ("tests", "weeks"), "looks", "t-falling", "stalled.rule.falling")]
+
+
+def _pivot(look: Look, statistic: str, names: tuple[str, str], across: str, table_name: str, key: str) -> Block | None:
+    found = look.many("how_many", statistic)
+    columns = list(dict.fromkeys(part(r, across) for r in found))
+    lines: dict[tuple[str, str], dict[str, str]] = {}
+    for r in found:
+        line = lines.setdefault((part(r, names[0]), part(r, names[1])), {})
+        line[part(r, across)] = with_unit(r)
+    rows = [[f"{first}, {look.texts.name(names[1], second)}", *(cells.get(c, "no figure") for c in columns)]
+            for (first, second), cells in lines.items()]
+    heads = [Column(look.say(f"{key}_kind")), *(Column(c) for c in columns)]
+    return table(table_name, look.say(key), heads, rows) if rows else None

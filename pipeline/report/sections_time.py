@@ -15,6 +15,7 @@ from pipeline.report.words import (
     people,
     quarter_days,
     quarter_name,
+    sentence,
     value,
     with_unit,
 )
@@ -140,7 +141,7 @@ def cautions(look: Look) -> SectionView:
         if len(rows) > SHOWN_CAUTIONS else None
     checked = look.one("cautions", "checked")
     return view(said(look.say("quarter.cautions.lead") if rows else look.say("quarter.cautions.none")), shown,
-                said(look.say("quarter.cautions.checked", what=checked.text.rstrip("."))) if checked else None,
+                said(sentence(checked.text), tone="note") if checked else None,
                 Fold(look.say("quarter.cautions.more"), (rest,)) if rest else None)
 
 

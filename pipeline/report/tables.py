@@ -18,6 +18,7 @@ _FRAME = re.compile(r'<div id="([^"]+)" style="[^"]*">')
 _NOISE = re.compile(r' (?:data-quarto-[a-z-]+="[^"]*"|rowspan="1"|colspan="1")')
 _BLANKS = re.compile(r"\n\s*")
 _BAR = re.compile("\u2063bar([0-9.]+)\u2063")
+_LONG = re.compile(r'class="gt_row gt_right">(?=[^<]{29,}</td>)')
 _INDENT = re.compile("\u2063in([0-9])\u2063")
 
 
@@ -80,5 +81,6 @@ def _own(html: str, name: str, caption: str) -> Html:
     html = _plain_ids(html.replace("</div>", "</section>"), name)
     head, mark, rest = html.partition('<table class="gt_table">')
     body = f'{head}{mark}<caption id="{name}-cap">{escape(caption)}</caption>{rest}'
+    body = _LONG.sub('class="gt_row long">', body)
     body = _INDENT.sub(lambda m: f'<span class="in{m.group(1)}"></span>', body)
     return Html(_BAR.sub(lambda m: bar(float(m.group(1))), body))

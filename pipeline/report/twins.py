@@ -12,7 +12,7 @@ import polars as pl
 
 from pipeline.report.clients import gathered
 from pipeline.report.look import Look
-from pipeline.report.render import write_text
+from pipeline.report.render import put_file
 from pipeline.report.views import PageMeta
 from pipeline.results import Result, ResultSet
 
@@ -68,4 +68,4 @@ def disarmed(frame: pl.DataFrame) -> pl.DataFrame:
 
 def write_table(frame: pl.DataFrame, path: Path) -> Path:
     """Write a frame as CSV (comma, Unix line ends, empty for null); text that a spreadsheet would run is disarmed."""
-    return write_text(path, disarmed(frame).write_csv())
+    return put_file(path, disarmed(frame).write_csv())

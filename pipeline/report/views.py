@@ -88,6 +88,14 @@ class Fold:
 
 
 @dataclass(frozen=True)
+class Group:
+    """Blocks that belong together, one under the other."""
+
+    blocks: tuple[Block, ...]
+    kind: Literal["group"] = "group"
+
+
+@dataclass(frozen=True)
 class Side:
     """Blocks that stand side by side where there is room."""
 
@@ -107,6 +115,7 @@ class Card:
     site: str
     facts: tuple[tuple[str, str], ...]
     caption: str
+    why: tuple[str, ...]
     drawing: Html
     numbers: Html
     found: tuple[str, ...]
@@ -145,7 +154,7 @@ class PageCards:
     kind: Literal["pages"] = "pages"
 
 
-Block = Table | Figure | Said | Heading | Fold | Side | Worklist | PageCards
+Block = Table | Figure | Said | Heading | Fold | Group | Side | Worklist | PageCards
 
 
 @dataclass(frozen=True)

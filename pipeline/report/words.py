@@ -37,7 +37,12 @@ class Texts:
         return self.entries.get(key, otherwise)
 
     def name(self, kind: str, code: str) -> str:
-        """Return the reader's word for a code ("condition_group", "copd"), else the code with gaps for underscores."""
+        """Return the reader's word for a code ("condition_group", "copd"), else the code with gaps for underscores.
+
+        Labels that the clinic chose itself (sites, protocols) stay as they are.
+        """
+        if kind in ("site", "protocol", "file", "rule"):
+            return code
         return self.entries.get(f"names.{kind}.{code}") or self.entries.get(f"names.{code}") or code.replace("_", " ")
 
 

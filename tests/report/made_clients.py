@@ -16,7 +16,8 @@ def facts(key: str, place: int, state: str) -> list[Result]:
     both = f"{key};pressure=mip"
     slope = -1.2 if state == "falling" else 0.05 * place
     return [
-        row("state", both, text=state), row("order", both, value=float(place)),
+        row("state", both, text=state.split(":")[0].split(" (")[0], note=f"{state}; gain 3.0 cmH2O; slope flat"),
+        row("order", both, value=float(place)),
         row("slope", both, value=slope, low=slope - 0.9, high=slope + 0.9, unit="cmH2O/week"),
         row("gain", both, value=2.0 + place, low=-3.0 + place, high=7.0 + place, unit="cmH2O"),
         row("probability_below_target", both, value=0.97), row("tests_since", both, value=5.0, unit="tests"),
@@ -60,5 +61,6 @@ def rows() -> list[Result]:
         counts[state.split(":")[0].split(" (")[0]] = counts.get(state.split(":")[0].split(" (")[0], 0) + 1
         key = f"key-{place:03d}-abcd"
         made += [*facts(key, place, state), *reasons(key), *series(key, place)]
-    totals = [Result("stalled", "how_many", "people", f"pressure=mip;state={s}", n=n) for s, n in counts.items()]
+    totals = [Result("stalled", "how_many", "people", "pressure=mip", n=sum(counts.values()))]
+    totals += [Result("stalled", "how_many", "people", f"pressure=mip;state={s}", n=n) for s, n in counts.items()]
     return totals + made
