@@ -24,7 +24,8 @@ PLANTS = {
     "L": ("Vehicle identifiers and serial numbers", "1HGCM82633A004352"),
     "M": ("Device identifiers and serial numbers", "SN48213377"), "N": ("Web URLs", "https://example.org/jane"),
     "O": ("IP address numbers", "192.0.2.44"), "P": ("Biometric identifiers", "voice_0001.wav"),
-    "Q": ("Full-face photographs", "face.jpg"), "R": ("unique identifying number", "3f2504e0-4f89-11d3-9a0c-0305e82c3301"),
+    "Q": ("Full-face photographs", "face.jpg"),
+    "R": ("unique identifying number", "3f2504e0-4f89-11d3-9a0c-0305e82c3301"),
 }
 
 

@@ -266,7 +266,7 @@ def main() -> None:
     n_columns, others = columns_of_others()
     text += (
         f"\n\n## Columns of others\n\nThe gate on the {n_columns} columns of the data sets that ship with statsmodels, "
-        "which nobody made for it. Places, old days and sentences in them are what the gate refuses by its rules; whole "
+        "which nobody made for it. Places, old days and sentences are what the gate refuses by its rules; whole "
         "numbers of six digits that are no record numbers are false alarms.\n\n"
     )
     (HERE / "results" / "gate_classes.md").write_text(text + _table(others) + "\n", encoding="utf-8")
