@@ -48,17 +48,23 @@ class Basis:
         return float(np.linalg.slogdet(self.x)[1])
 
 
+def _constant(columns: Array) -> NDArray[np.intp]:
+    """Columns that have one value, not 0, in every row."""
+    low, high = columns.min(axis=0), columns.max(axis=0)
+    return np.flatnonzero((low == high) & (low != 0.0))
+
+
 def centred(columns: Array, full: bool = True) -> tuple[Array, Array]:
     """(columns less their means, map) when one column is constant; the map gives new = columns @ map."""
     change = np.eye(columns.shape[1])
-    constant = np.flatnonzero((columns == columns[0]).all(axis=0) & (columns[0] != 0.0))
+    constant = _constant(columns)
     if not full or len(constant) == 0:
         return columns, change
     one = int(constant[0])
     # a first shift by the first row keeps the digits of columns with a large offset
-    shifted = columns - columns[0]
-    mean = shifted.mean(axis=0)
-    out = shifted - mean
+    out = columns - columns[0]
+    mean = out.mean(axis=0)
+    out -= mean
     out[:, one] = columns[:, one]
     change[one] = -(columns[0] + mean) / columns[0, one]
     change[one, one] = 1.0
@@ -166,8 +172,7 @@ def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) 
     """The rows in standardised columns, and the basis that leads back."""
     free, to_free = centred(rows.x.values)
     # a column that is constant beside the intercept leaves rounding errors only
-    spread = np.abs(free).max(axis=0, initial=0.0)
-    free[:, spread <= 1e-13 * np.abs(rows.x.values).max(axis=0, initial=0.0)] = 0.0
+    free[:, _size(free) <= 1e-13 * _size(rows.x.values)] = 0.0
     q, to_q, kept = orthonormal(free)
     if not kept and rows.x.values.shape[1]:
         raise CannotFit("Every term of the mean is 0 in every row; there is nothing to estimate.")
@@ -189,11 +194,16 @@ def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) 
     return Standard(z, outer, q, rest / scale), basis
 
 
+def _size(columns: Array) -> Array:
+    """Largest absolute value of each column."""
+    return np.asarray(np.maximum(columns.max(axis=0), -columns.min(axis=0)))
+
+
 def _free_outcome(rows: Rows, to_free: Array) -> tuple[Array, Array]:
     """The outcome less its mean when a column is constant, and the coefficients that stand for that mean."""
     start = np.zeros(rows.x.values.shape[1])
     first = rows.x.values[0]
-    constant = np.flatnonzero((rows.x.values == first).all(axis=0) & (first != 0.0))
+    constant = _constant(rows.x.values)
     if len(constant) == 0:
         return rows.y, start
     shifted = rows.y - rows.y[0]

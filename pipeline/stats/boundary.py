@@ -71,7 +71,8 @@ def solve(sums: Sums, shape: Shape, basis: Basis, reml: bool, boundary: Boundary
 def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array) -> None:
     """CannotFit when the variances cannot be told apart from one another or from the terms of the mean."""
     information = solved.linear.expected
-    size = np.sqrt(np.maximum(np.diag(information), 0.0))
+    # on the scale of the information there would be without a mean to estimate, so that rounding is not taken for it
+    size = np.sqrt(np.maximum(np.diag(solved.linear.trace2), 0.0))
     if size.min() > 0 and float(np.linalg.eigvalsh(information / np.outer(size, size))[0]) > UNIDENTIFIED_BELOW:
         return
     inner = model.varies[0]

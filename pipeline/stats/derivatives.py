@@ -56,8 +56,13 @@ class _Builder:
         self.phi, self.w, self.rss = solve(point.answer.s)
         b_t = np.swapaxes(point.b, 1, 2)
         self.b_t = b_t
-        self.left = {e: point.b @ self.unit[e] for e in self.inner}
-        self.p1 = {e: point.sums.contract(self.left[e] @ b_t) for e in self.inner}
+        self.held = point.sums.zw is not None
+        # with R = B'Z'W at hand the weights of P and Q are re-ordered elements of 1 and K
+        self.sums = point.sums.through(point.b) if self.held else point.sums
+        self.left = {e: np.broadcast_to(self.unit[e], point.k.shape) for e in self.inner}
+        if not self.held:
+            self.left = {e: point.b @ self.unit[e] for e in self.inner}
+        self.p1 = {e: self.sums.contract(self.left[e] if self.held else self.left[e] @ b_t) for e in self.inner}
         self.p1_into = {e: self.p1[e] @ point.into for e in self.inner}
         self.site_r = np.swapaxes(point.site_b, 1, 2) @ point.s1[:, self.z, shape.qs :]
         into_w = point.into @ self.w
@@ -104,10 +109,11 @@ class _Builder:
         trace, wqw = float(self.traces[i, j]), float(self.wqws[i, j])
         q1 = None
         if self.exact or point.shape.qs:
-            weights = self.left[r] @ point.k @ self.unit[t] @ self.b_t
-            q1 = sums.contract(weights) if self.exact else None
+            weights = self.left[r] @ point.k @ self.unit[t]
+            weights = weights if self.held else weights @ self.b_t
+            q1 = self.sums.contract(weights) if self.exact else None
         if point.shape.qs:
-            q1_z = q1[:, z, z] if q1 is not None else sums.contract(weights, z)
+            q1_z = q1[:, z, z] if q1 is not None else self.sums.contract(weights, z)
             p_r, p_t = self.p1_into[r][:, z], self.p1_into[t][:, z]
             omega = point.site_omega
             site = -2.0 * np.einsum("sab,sba->s", omega, q1_z) + np.einsum(

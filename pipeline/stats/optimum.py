@@ -21,6 +21,7 @@ from pipeline.stats.sums import Sums
 Array = NDArray[np.float64]
 
 MAX_STEPS = 200
+MANY = 100  # groups from which the second walk starts near the first one's end, and not from a guess of its own
 RESTART_STOP = 1e-7  # the same for a second walk, whose end is only compared
 STOP_GAIN = 1e-16  # predicted gain, as a share of -2 log-likelihood, of the last step taken
 
@@ -178,12 +179,16 @@ def starts(sums: Sums, shape: Shape, reml: bool) -> list[Array]:
 
 
 def best(sums: Sums, shape: Shape, reml: bool) -> tuple[Optimum, Proof]:
-    """The best of the walks from every start, and its proof."""
+    """The best of the walks from two starts, and its proof."""
     if not shape.elements:
         only = settled(walk(sums, shape, reml, np.zeros(0)), reml)
         return only, Proof(0.0, 0.0, float("inf"), 0.0, 1, bool(np.isfinite(only.value)))
     first, *others = starts(sums, shape, reml)
-    ends = [walk(sums, shape, reml, first)]
+    # what the mean's terms add to the Hessian is of the order terms / groups: not worth finding where that is small
+    none = None if len(sums.rows) < 50 * sums.k else np.zeros((len(first), len(first)))
+    ends = [walk(sums, shape, reml, first, none)]
+    if len(sums.rows) >= MANY:
+        others = [0.7 * ends[0].theta + 0.1 * (first > 0)]
     ends += [walk(sums, shape, reml, start, ends[0].tilt, RESTART_STOP) for start in others]
     chosen = min(ends, key=lambda end: end.value)
     if chosen.value > ends[0].value - 1e-8 * (1.0 + abs(chosen.value)):

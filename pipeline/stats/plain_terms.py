@@ -52,6 +52,16 @@ def plain_terms(right_hand_side: str) -> tuple[tuple[str, ...], ...] | None:
     return tuple(unique) if closed else None
 
 
+def _codes(series: pl.Series, known: tuple[str, ...]) -> NDArray[np.int64]:
+    """Position of each row's level among the known ones; CannotFit names one that is not."""
+    text = series.cast(pl.String)
+    codes = text.cast(pl.Enum(known), strict=False)
+    if codes.null_count() > text.null_count():
+        strange = text.filter(codes.is_null() & text.is_not_null())[0]
+        raise CannotFit(f"{series.name!r} holds {strange!r}, which the fit has not seen; it knows {', '.join(known)}.")
+    return np.asarray(codes.to_physical().fill_null(-1).to_numpy(), dtype=np.int64)
+
+
 @dataclass(frozen=True)
 class PlainRecipe:
     """terms of the formula and, by name, the levels of a categorical column (the first is the reference) or None."""
@@ -84,13 +94,8 @@ class PlainRecipe:
             if known is None:
                 ready[name] = [np.asarray(series.to_numpy(), dtype=float)]
             else:
-                text = series.cast(pl.String)
-                strange = text.filter(~text.is_in(list(known)))
-                if len(strange):
-                    raise CannotFit(
-                        f"{name!r} holds {strange[0]!r}, which the fit has not seen; it knows {', '.join(known)}."
-                    )
-                ready[name] = [np.asarray((text == level).to_numpy(), dtype=float) for level in known[1:]]
+                codes = _codes(series, known)
+                ready[name] = [(codes == level).astype(float) for level in range(1, len(known))]
         columns: list[Array] = []
         for term in self.terms:
             products = [np.ones(frame.height)] if not term else ready[term[0]]

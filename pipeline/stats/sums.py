@@ -14,6 +14,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -92,6 +93,11 @@ class Sums:
             ]
         )
 
+    def through(self, b: Array) -> Sums:
+        """The sums of b'Z'W instead of Z'W, b (m, q, q) per group; not for patterns."""
+        assert self.zw is not None
+        return replace(self, zw=np.swapaxes(b, 1, 2) @ self.zw)
+
     def sandwich(self, columns: Array) -> Array:
         """(Z'W) c c' (Z'W)' per innermost group, c (s, k, j) by outer group: (m, q, q), weights not applied."""
         if self.zw is None:
@@ -150,14 +156,12 @@ def from_rows(z: Array, outer: Array, x: Array, y: Array, inner_starts: Index, o
     q, m = z.shape[1], len(inner_starts)
     zw = np.empty((m, q, w.shape[1]))
     zz = np.empty((m, q, q))
+    bounds, places = np.append(inner_starts, len(y)), np.arange(len(y))
     for a in range(q):
-        column = z[:, a]
-        one = bool(np.all(column == column[0]))
-        zw[:, a] = np.add.reduceat(w if one else w * column[:, None], inner_starts, axis=0) * (
-            column[0] if one else 1.0
-        )
-        for b in range(a, q):
-            zz[:, a, b] = zz[:, b, a] = np.add.reduceat(column * z[:, b], inner_starts)
+        # a sparse (groups, rows) matrix that holds the column: several times faster than np.add.reduceat
+        picked = csr_array((np.ascontiguousarray(z[:, a]), places, bounds), shape=(m, len(y)))
+        zw[:, a], zz[:, a] = picked @ w, picked @ z
+    zz = (zz + np.swapaxes(zz, 1, 2)) / 2.0
     row_ends = np.append(inner_starts[outer_starts[1:]], len(y))
     total = np.stack([w[a:b].T @ w[a:b] for a, b in zip(inner_starts[outer_starts], row_ends, strict=True)])
     return Sums(

@@ -5,6 +5,7 @@ import polars as pl
 import pytest
 from formulaic import Formula
 
+from pipeline.stats import CannotFit
 from pipeline.stats.plain_terms import plain_recipe, plain_terms
 
 FRAME = pl.DataFrame(
@@ -45,20 +46,17 @@ def test_a_plain_formula_is_what_formulaic_makes_of_it(text):
     assert np.array_equal(recipe.values(part), np.asarray(expected.model_spec.get_model_matrix(part), dtype=float))
 
 
-@pytest.mark.parametrize(
-    "text",
-    [
-        "0 + t",
-        "1 + t - 1",
-        "1 + np.log(t)",
-        "1 + t:arm",
-        "1 + C(n)",
-        "1 + (t + arm)",
-        "1 + t**2",
-        "1 + I(t - 1)",
-        "t + 1",
-        "1 +",
-    ],
-)
+LEFT = "0 + t|1 + t - 1|1 + np.log(t)|1 + t:arm|1 + C(n)|1 + (t + arm)|1 + t**2|1 + I(t - 1)|t + 1|1 +".split("|")
+
+
+@pytest.mark.parametrize("text", LEFT)
 def test_anything_else_is_left_to_formulaic(text):
     assert plain_terms(text) is None
+
+
+def test_a_single_level_has_no_column_and_a_strange_one_is_named():
+    one = FRAME.with_columns(arm=pl.lit("a"))
+    expected = Formula("1 + t * arm").get_model_matrix(one, output="numpy")
+    assert plain_recipe(one, "1 + t * arm").names() == tuple(expected.model_spec.column_names)
+    with pytest.raises(CannotFit, match="'b', which the fit has not seen"):
+        plain_recipe(one, "1 + arm").values(FRAME)
