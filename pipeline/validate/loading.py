@@ -30,8 +30,9 @@ def _standing(store: Store, map_text: str) -> dict[tuple[str, str], FileCount]:
     """Return the files that the store's rows stand for, by table and hash: of each table the last one, and the
     corrections since; judged by these rules, and brought here by this map."""
     found = store.sql(
-        "with ordered as (select f.*, b.map_text, max(f.batch_id) filter (where not coalesce(f.is_correction, false)) over "
-        "(partition by f.table_name) as last_batch from received.files as f join received.batches as b "
+        "with ordered as (select f.*, b.map_text, "
+        "max(f.batch_id) filter (where not coalesce(f.is_correction, false)) over (partition by f.table_name) "
+        "as last_batch from received.files as f join received.batches as b "
         "on b.batch_id = f.batch_id) select table_name, sha256, contract_mark, file, rows_read, rows_kept, "
         "rows_set_aside, rows_unchanged from ordered where coalesce(map_text, '') = $map and (batch_id = last_batch or "
         "is_correction and batch_id > coalesce(last_batch, 0)) order by batch_id, table_name, file", {"map": map_text})

@@ -84,10 +84,15 @@ def _counts(store: Store, table: Table) -> tuple[int, int]:
     return int(found["n"][0]), int(found["last"][0])
 
 
+def _raw(place: int) -> str:
+    """Write the text of a faulty row's cell, by the place of its column."""
+    return f"json_extract_string(raw_, '$[{place}]')"
+
+
 def _is_in_order(store: Store, table: Table, columns: tuple[str, ...], file: Scan) -> bool:
     """Say whether the rows stand in the order of the file: sampled lines must stand at their own places."""
     told = [k for k, c in enumerate(columns) if c in table.column_names and table.column(c).kind not in _NUMBERS]
-    cells = [f"coalesce(raw_[{k + 1}], cast({columns[k]} as varchar))" for k in told]
+    cells = [f"coalesce({_raw(k)}, cast({columns[k]} as varchar))" for k in told]
     lines = {n: next(csv.reader([line.decode("utf-8-sig")], delimiter=file.delimiter)) for n, line in file.samples}
     places = pl.DataFrame({"place": list(lines)}, schema={"place": pl.Int64})
     with store.frame("sampled", places):
@@ -118,7 +123,7 @@ def values(store: Store, found: Scanned, place: int, each: bool) -> Iterator[pl.
     """
     name = found.columns[place]
     known = {c.name: c.kind for c in found.table.columns}
-    raw_cell, is_open = f"raw_[{place + 1}]", known.get(name, "label") in ("key", "label")
+    raw_cell, is_open = _raw(place), known.get(name, "label") in ("key", "label")
     text = f"coalesce({raw_cell}, {name})" if is_open else raw_cell
     where = "" if is_open else " where fault_bits <> 0"
     once = "" if each else "distinct "
@@ -127,7 +132,7 @@ def values(store: Store, found: Scanned, place: int, each: bool) -> Iterator[pl.
 
 
 def _faulty(store: Store, found: Scanned) -> pl.DataFrame:
-    """Return the faulty rows, typed, with their text as the list `raw_`."""
+    """Return the faulty rows, typed, with their text as a JSON list in `raw_`."""
     names = ", ".join(found.table.column_names)
     return store.sql(f"select {found.line} as line_, {names}, fault_bits, raw_ from scratch.{found.table.name} "
                      "where fault_bits <> 0 order by line_")
@@ -177,16 +182,17 @@ def judge(store: Store, found: Scanned) -> FileVerdict:
     """Return the verdict on a scanned file; its kept rows stay in the database (`FileVerdict.relation`)."""
     raw, table = found.raw, found.table
     typed = _faulty(store, found)
-    text = typed.select("line_", *(pl.col("raw_").list.get(k).alias(h) for k, h in enumerate(raw.headings)))
+    cells = pl.col("raw_").str.json_decode(pl.List(pl.String))
+    text = typed.select("line_", *(cells.list.get(k).alias(h) for k, h in enumerate(raw.headings)))
     repeats = _repeats(store, found)
     relation, n_kept = _kept(store, found, repeats)
     about = pl.concat([typed.drop("raw_"), _rows_at(store, found, repeats)])
     records = set_aside.records(
         RawTable(raw.table, raw.file, raw.sha256, raw.headings, text, found.broken), table, about, repeats)
     unknown = tuple(shown_heading(h) for h in raw.headings if h not in table.column_names)
-    cells = set_aside.cells(table, about, repeats, found.broken)
+    known = set_aside.cells(table, about, repeats, found.broken)
     return FileVerdict(raw.file, raw.table, raw.sha256, found.n_read, pl.DataFrame(), records, unknown,
-                       relation=relation, n_in_relation=n_kept, cells=cells)
+                       relation=relation, n_in_relation=n_kept, cells=known)
 
 
 def _rows_at(store: Store, found: Scanned, repeats: pl.DataFrame) -> pl.DataFrame:
