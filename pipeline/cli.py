@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from pipeline import __version__, cli_intake
-from pipeline.cli_words import CONTEXT, DIR, JSON, MAP, OUT, QUARTER, QUIET, SETTINGS, run, shared
+from pipeline import __version__, cli_history, cli_intake
+from pipeline.cli_words import CONTEXT, DIR, JSON, MAP, OUT, QUARTER, QUIET, SETTINGS, Place, run, shared
 
 
 @click.group(context_settings=CONTEXT)
@@ -96,20 +96,32 @@ def report(out: Path, settings_path: Path | None, quiet: bool, as_json: bool) ->
 
 
 @main.command()
-@shared(DIR, OUT, MAP, SETTINGS, QUARTER, QUIET, JSON)
+@click.argument("folder", metavar="[DIR]", type=Place(kind="folder"), required=False)
+@click.option("--as-of", "as_of", type=click.IntRange(min=1), metavar="BATCH",
+              help="Load nothing: rebuild the review of an earlier batch, into OUT/as_of_BATCH.")
+@shared(OUT, MAP, SETTINGS, QUARTER, QUIET, JSON)
 def review(
-    folder: Path, out: Path, map_path: Path | None, settings_path: Path | None, quarter: str | None, quiet: bool,
-    as_json: bool,
+    folder: Path | None, as_of: int | None, out: Path, map_path: Path | None, settings_path: Path | None,
+    quarter: str | None, quiet: bool, as_json: bool,
 ) -> None:
     """Do it all: load DIR, derive, analyse, and write the pages.
 
     \b
     Example:
       rmt-outcomes review sample_data --out out --quarter 2026Q3
+      rmt-outcomes review --as-of 1 --out out --quarter 2026Q3
     """
     from pipeline import stages
+    if (folder is None) == (as_of is None):
+        raise click.UsageError("give either DIR or --as-of BATCH")
+    if folder is None:
+        batch = as_of or 0
+        run("review", quiet, as_json,
+            lambda progress: stages.review_as_of(batch, out, settings_path, quarter, progress))
+        return
     run("review", quiet, as_json,
         lambda progress: stages.review(folder, out, settings_path, quarter, progress, map_path))
 
 
 cli_intake.add_to(main)
+cli_history.add_to(main)

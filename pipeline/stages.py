@@ -92,6 +92,14 @@ def review(
     return stages_report.report(out, settings, _now(), summary, progress)
 
 
+def review_as_of(
+    batch: int, out: Path, settings_path: Path | None, quarter: str | None, progress: Progress
+) -> Summary:
+    """Rebuild the review that followed the load of `batch`, into out/as_of_<batch>."""
+    from pipeline import stages_history
+    return stages_history.review_as_of(batch, out, settings_path, quarter, _now(), progress)
+
+
 def _settings(path: Path | None) -> Settings:
     return settings_file.load(path)
 

@@ -108,12 +108,14 @@ def _standing(intake: Intake, out: Path, summary: Summary) -> LoadSummary | None
     return loaded
 
 
-def derive(out: Path, settings: Settings, summary: Summary, progress: Progress) -> Summary:
-    """Build the derived tables; a failure leaves the store as it was."""
+def derive(
+    out: Path, settings: Settings, summary: Summary, progress: Progress, as_of_batch: int | None = None
+) -> Summary:
+    """Build the derived tables, as of a batch (None: the last); a failure leaves the store as it was."""
     from pipeline.derive import derive as build
     from pipeline.store import edit_store
     with summary.timed("derive"), edit_store(out / STORE, must_exist=True) as store:
-        built = build(store, settings, progress=progress)
+        built = build(store, settings, as_of_batch=as_of_batch, progress=progress)
         queries = int(store.sql("select count(*) as n from frames.queries")["n"][0])
     summary.counts |= {"derived_tables": len(built.tables), "queries": queries}
     summary.lines.append(f"Derived {len(built.tables)} tables; {queries} queries for the sites.")

@@ -104,7 +104,8 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
     with summary.timed("report"), open_store(out / STORE, read_only=True) as store:
         results, quarter = read_results(store)
         until = str(store.sql("select data_until_on from settled.span")["data_until_on"][0])
-        hashes = store.sql("select sha256 from received.files order by batch_id, file")["sha256"].to_list()
+        hashes = store.sql("select sha256 from received.files where batch_id <= (select as_of_batch from "
+                           "settings.current) order by batch_id, file")["sha256"].to_list()
         meta = PageMeta(
             edition="internal", quarter=quarter, data_until_on=until, program_version=__version__,
             settings_hash=_sha(settings_text(settings)), data_hash=_sha("\n".join(hashes)),
