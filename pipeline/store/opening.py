@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import duckdb
+
 from pipeline.errors import StoreError
 from pipeline.store.lock import write_lock
 from pipeline.store.schema import check_version, make_tables
@@ -77,11 +79,13 @@ def edit_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
                 else:
                     check_version(store)
                 yield store
-            finally:
                 store.close()
+            except BaseException:
+                store.abandon()
+                raise
             if store.has_changed:
                 _replace(next_path, path)
-        except OSError as fault:
+        except (OSError, duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException) as fault:
             raise StoreError(
                 "the store could not be written and stays as it was", expected="room on the disk and leave to write",
                 now="free some room, or choose another folder") from fault

@@ -92,6 +92,9 @@ class Scratch:
     def close(self) -> None:
         """Let go of it and remove its files."""
         self._connection.execute("detach scratch")
+        self.remove_files()
+
+    def remove_files(self) -> None:
         clear_scratch(self._base)
         if self._folder:
             shutil.rmtree(self._folder, ignore_errors=True)

@@ -7,7 +7,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -126,5 +126,16 @@ class Store:
             self._scratch.close()
         if not self.read_only and self.has_changed:
             self._connection.execute(f"checkpoint {ALIAS}")
-        self._connection.close()
+        self._let_go()
+
+    def abandon(self) -> None:
+        """Let go of a file that will not be used, whatever state it is in."""
+        self._let_go()
+        if self._scratch is not None:
+            self._scratch.remove_files()
+
+    def _let_go(self) -> None:
+        # a database that could not write says so again when it is closed
+        with suppress(duckdb.Error):
+            self._connection.close()
         shutil.rmtree(self._spill, ignore_errors=True)
