@@ -84,8 +84,8 @@ Command: `python -m bench.intake_excel`; DuckDB {found['duckdb']}, {os.cpu_count
 | {ROWS:,} | {found['workbook_mb']:.1f} | {text_wall:.2f} | {book_wall:.2f} | {wall:.1f} | {cpu:.1f} |
 
 Aim: under {LIMIT:g} times DuckDB's text read: {met[0]} in wall time, {met[1]} in CPU time. The text read is
-`read_csv(all_varchar)` into a table in memory; the workbook is read to the frame that the intake judges, its hash, lines
-and headings included.
+`read_csv(all_varchar)` into a table in memory; the workbook is read to the frame that the intake judges, its hash and
+lines included.
 """
 
 

@@ -127,6 +127,11 @@ def tables_of(path: Path, source: Source) -> tuple[list[RawTable], list[RmtError
     return [_raw_table(raw, source, table, frames) for table, frames in made.items()], faults
 
 
+def parts_of(source: Source) -> list[str]:
+    """Return the tables that a source gives, each once."""
+    return list(dict.fromkeys(b.table for b in source.blocks))
+
+
 def _raw_table(raw: RawTable, source: Source, table: str, frames: list[pl.DataFrame]) -> RawTable:
     """Put the rows of one table together. The records that had no cells to judge go with the source's first table."""
     parts = max(len(b.parts) for b in source.blocks)
@@ -138,7 +143,9 @@ def _raw_table(raw: RawTable, source: Source, table: str, frames: list[pl.DataFr
               for p in (*reversed(b.repeat), b.shared) for n, h in p.columns.items()}
     places = {h: number[h] for h in headings if h in number} | places
     broken = raw.broken if table == source.blocks[0].table else ()
-    return RawTable(table, raw.file, raw.sha256, headings, rows.select(*headings, LINE), broken, places=places)
+    # the pages count rows by file: a source of several tables is named once for each
+    label = raw.file if len(parts_of(source)) == 1 else f"{raw.file} ({table})"
+    return RawTable(table, label, raw.sha256, headings, rows.select(*headings, LINE), broken, places=places)
 
 
 def read_mapped(files: list[Path], intake_map: IntakeMap) -> tuple[list[RawTable], list[RmtError], set[str]]:

@@ -9,7 +9,7 @@ from pipeline.contract import TABLES
 from pipeline.identity import findings, shown_heading
 from pipeline.ingest.maps_units import FACTORS
 from pipeline.ingest.suggest_cells import codes_in, comma_lines, days_in, unit_for
-from pipeline.ingest.suggest_columns import Shape, shape_of
+from pipeline.ingest.suggest_columns import Shape, second_shape, shape_of
 from pipeline.ingest.suggest_sources import Seen, quoted, seen_in
 from pipeline.ingest.suggest_words import TICKS, unit_in
 from pipeline.ingest.template import WontOverwrite
@@ -73,35 +73,41 @@ def _source(found: Draft, file: str, seen: Seen) -> None:
     if shape is None:
         found.lines += ["", f"# {raw.file}: no table of the contract fits its headings; left out."]
         return
+    shapes = [shape, *filter(None, [second_shape(shape, headings)])]
     found.n_sources += 1
-    if shape.table in found.tables:
-        found.questions.append(f"{raw.file}: another source gives {shape.table} too; keep one, or load the other "
-                               "with a map of its own")
-    found.tables.add(shape.table)
     found.questions += seen.questions
-    found.lines += ["", "[[source]]", f"file = {quoted(file)}", *seen.how, *_how_written(found, seen, shape)]
+    found.lines += ["", "[[source]]", f"file = {quoted(file)}", *seen.how, *_how_written(found, seen, shapes)]
     found.lines += [f"# left out: {shown_heading(h)} looks like identifying data ({kind}); take it out of the file"
                     for h, kind in telling.items()]
-    rest = [h for h in headings if h not in shape.headings()]
+    rest = [h for h in headings if all(h not in s.headings() for s in shapes)]
     if rest:
         found.lines.append("# left out, no column fits: " + ", ".join(map(quoted, rest)))
+    for one in shapes:
+        _table(found, seen, one)
+
+
+def _table(found: Draft, seen: Seen, shape: Shape) -> None:
+    if shape.table in found.tables:
+        found.questions.append(f"{seen.raw.file}: another source gives {shape.table} too; keep one, or load the other "
+                               "with a map of its own")
+    found.tables.add(shape.table)
     found.lines += ["", "[[source.table]]", f"name = {quoted(shape.table)}   # its columns fit best"]
     _columns(found, seen, shape)
     _codes_and_units(found, seen, shape)
     _parts(found, seen, shape)
 
 
-def _by_kind(shape: Shape, *kinds: str) -> list[str]:
-    table = TABLES[shape.table]
-    pairs = [(m.column, m.heading) for m in shape.matches]
-    pairs += [(c, h) for columns, _, _ in shape.repeats for c, h in columns.items()]
-    return list(dict.fromkeys(h for c, h in pairs if table.column(c).kind in kinds))
+def _by_kind(shapes: list[Shape], *kinds: str) -> list[str]:
+    """Return the headings of all columns of these kinds."""
+    pairs = [(s.table, m.column, m.heading) for s in shapes for m in s.matches]
+    pairs += [(s.table, c, h) for s in shapes for columns, _, _ in s.repeats for c, h in columns.items()]
+    return list(dict.fromkeys(h for t, c, h in pairs if TABLES[t].column(c).kind in kinds))
 
 
-def _how_written(found: Draft, seen: Seen, shape: Shape) -> list[str]:
+def _how_written(found: Draft, seen: Seen, shapes: list[Shape]) -> list[str]:
     """Draft the order of days and the decimal comma, from what the cells prove."""
     rows, file, lines = seen.raw.rows, seen.raw.file, []
-    days = days_in(rows, _by_kind(shape, "day"))
+    days = days_in(rows, _by_kind(shapes, "day"))
     proved = [order for order, at in days.proof.items() if at]
     if len(proved) == 1:
         at = days.proof[proved[0]][:3]
@@ -114,11 +120,11 @@ def _how_written(found: Draft, seen: Seen, shape: Shape) -> list[str]:
     if days.serial:
         lines.append(f"serial_dates = true   # {days.serial} days stand as bare numbers")
         found.questions.append(f"{file}: are the bare numbers in the day columns days?")
-    keys = [m.heading for m in shape.matches if m.column == "client_key"]
+    keys = [m.heading for m in shapes[0].matches if m.column == "client_key"]
     if keys and (gaps := rows[keys[0]].null_count()) > _GAPS * max(rows.height, 1):
         lines.append(f"fill_down = [{quoted(keys[0])}]   # {gaps} cells are empty, as merged cells arrive")
         found.questions.append(f"{file}: does an empty cell under '{shown_heading(keys[0])}' mean the one above?")
-    if at := comma_lines(rows, _by_kind(shape, "number", "whole")):
+    if at := comma_lines(rows, _by_kind(shapes, "number", "whole")):
         lines.append(f"decimal_comma = true   # lines {', '.join(map(str, at[:3]))} hold a comma")
         found.questions.append(f"{file}: is the comma in numbers a decimal comma?")
     return lines

@@ -16,6 +16,9 @@ _UNIT_SUFFIX = re.compile(r"_(cmh2o|cm|kg|s|pct|years)$")
 _NUMBERED = re.compile(r"(.*?)[\s_.#-]*([0-9]{1,2})")
 
 
+#: What a second table of one source must be worth (see _worth; our choice): two required columns of its own or more.
+_SECOND = 4.0
+
 #: Words that may stand in the heading of a pressure.
 _VALUE_WORDS = {"value", "effort", "pressure", "trial", "attempt", "best", "max", "maximal", "cmh2o", "kpa", "mmhg",
                 "hpa"}
@@ -138,3 +141,21 @@ def shape_of(headings: list[str]) -> Shape | None:
     free = [h for h in headings if h not in shape.headings()]
     shape.matches = [m for m in matches(TABLES[shape.table], free) if m.column not in told]
     return shape
+
+
+def second_shape(first: Shape, headings: list[str]) -> Shape | None:
+    """Draft another table from the headings that the first left over: a sheet of people may tell their course too.
+
+    It needs the person's heading again, and may lack one required column.
+    """
+    keys = [m for m in first.matches if m.column == "client_key"]
+    free = [h for h in headings if h not in first.headings()]
+    found = []
+    for table in TABLES.values():
+        got = [m for m in matches(table, free) if m.column != "client_key"]
+        have = {m.column for m in (*keys, *got)}
+        lacking = [n for n in table.required_names if n not in have]
+        if table.name != first.table and keys and got and "client_key" in table.column_names and len(lacking) <= 1:
+            found.append((_worth(table, [*keys, *got]), table.name, [*keys, *got]))
+    best = max(found, key=lambda s: s[0], default=None)
+    return Shape(best[1], best[2]) if best and best[0] > _SECOND else None
