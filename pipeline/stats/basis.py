@@ -172,7 +172,9 @@ def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) 
     """The rows in standardised columns, and the basis that leads back."""
     free, to_free = centred(rows.x.values)
     # a column that is constant beside the intercept leaves rounding errors only
-    free[:, _size(free) <= 1e-13 * _size(rows.x.values)] = 0.0
+    empty = _size(free) <= 1e-13 * _size(rows.x.values)
+    if empty.any():
+        free = np.where(empty, 0.0, free)
     q, to_q, kept = orthonormal(free)
     if not kept and rows.x.values.shape[1]:
         raise CannotFit("Every term of the mean is 0 in every row; there is nothing to estimate.")

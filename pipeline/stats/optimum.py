@@ -112,8 +112,7 @@ def walk(
     """Walk to a minimum from theta.
 
     Steps use the exact gradient and a cheap Hessian; tilt (r, r) is what an exact Hessian in d adds to it near the
-    optimum, None lets the walk find it where it comes close. It is found
-    anew when the steps no longer shrink fast.
+    optimum, None lets the walk find it where it comes close. It is found anew when the steps no longer shrink fast.
     """
     point = _at(sums, shape, theta)
     value = point.answer.criterion(reml)
@@ -125,7 +124,10 @@ def walk(
     while steps < MAX_STEPS and len(theta):
         steps += 1
         gradient, hessian = cheap_slopes(point, reml)
-        if gain < 1.0 and (tilted_at == 0 or (1e-2 > gain > max(0.05 * before, noise) and steps > tilted_at + 1)):
+        if steps > 1 and gain >= 1.0 and own.any():
+            own, tilted_at = np.zeros_like(own), 0  # far from where the tilt was found it misleads
+        slow = gain > max(0.05 * before, noise) and steps > tilted_at + (1 if gain < 1e-2 else 4)
+        if gain < 1.0 and (tilted_at == 0 or slow):
             own, tilted_at = exact_slopes(point, reml)[1] - hessian, steps
         step, gain, radius, moved = _next(sums, shape, reml, theta, (gradient, hessian + own), (value, radius, noise))
         if moved is None:

@@ -44,9 +44,10 @@ class UnequalFit:
 def _scaled_criterion(equal: MixedFit, log_sd: Array, start: Array) -> tuple[float, Array]:
     """-2 log-likelihood (standardised) with rows of these log relative SDs (n,), and theta there."""
     shape, tilt = equal.solved.shape, equal.solved.found.tilt
-    sums = equal.standard.divided(np.exp(log_sd)).sums(equal.rows)
-    found = walk(sums, shape, equal.solved.reml, start, tilt)
-    return found.value + 2.0 * float(log_sd.sum()), found.theta
+    # relative to their geometric mean: theta stays near its start, and 2 sum log(relative SD) is 0
+    relative = np.exp(log_sd - log_sd.mean())
+    found = walk(equal.standard.divided(relative).sums(equal.rows), shape, equal.solved.reml, start, tilt)
+    return found.value, found.theta
 
 
 def _search(equal: MixedFit, log_sd_of: Callable[[Array], Array], begin: Array) -> Array:
