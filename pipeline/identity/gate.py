@@ -35,13 +35,13 @@ class Finding:
     count: int
 
 
-def _different(frame: pl.DataFrame, name: str, is_known: bool) -> pl.DataFrame:
+def _different(values: pl.DataFrame, name: str, is_known: bool) -> pl.DataFrame:
     """Return the different values of a column, trimmed, as `value` and `n` cells: a column of millions has few.
 
     Of a column of days, numbers and codes only what is none of these is left.
     """
-    values = frame.select(pl.col(name).str.strip_chars().alias("value")).filter(pl.col("value") != "")
-    counted = values.group_by("value").agg(n=pl.len().cast(pl.Int64)).sort("value")
+    trimmed = values.with_columns(pl.col("value").str.strip_chars()).filter(pl.col("value") != "")
+    counted = trimmed.group_by("value").agg(pl.col("n").sum()).sort("value")
     if is_known and name != KEY and name not in LABELS:
         counted = counted.filter(~pl.col("value").str.contains(_WELL_WRITTEN))
     return counted
@@ -80,6 +80,15 @@ def _by_value(name: str, counted: pl.DataFrame) -> list[tuple[str, int]]:
     return found or _by_column(counted)
 
 
+def column_findings(place: int, name: str, values: pl.DataFrame, contract: Collection[str] = ()) -> list[Finding]:
+    """Return what the column `name` at `place` (from 1) looks like. values: `value` (text, not null) and `n` cells."""
+    is_known = name in contract or name == KEY
+    kind = None if is_known else heading_kind(name)
+    found = [Finding(place, name, kind, int(values["n"].sum()))] if kind else []
+    told = _by_value(name, _different(values, name, is_known))
+    return [*found, *(Finding(place, name, k, n) for k, n in told if k != kind)]
+
+
 def findings(headings: Sequence[str], frame: pl.DataFrame, contract: Collection[str] = ()) -> list[Finding]:
     """Return every column of a text frame that looks like a direct identifier, in the order of the headings.
 
@@ -87,10 +96,7 @@ def findings(headings: Sequence[str], frame: pl.DataFrame, contract: Collection[
     """
     found = []
     for place, name in enumerate(headings, start=1):
-        is_known = name in contract or name == KEY
-        kind = None if is_known else heading_kind(name)
-        if kind:
-            found.append(Finding(place, name, kind, frame[name].count()))
-        told = _by_value(name, _different(frame, name, is_known))
-        found += [Finding(place, name, k, n) for k, n in told if k != kind]
+        values = frame.select(pl.col(name).alias("value")).drop_nulls().group_by("value").agg(
+            n=pl.len().cast(pl.Int64))
+        found += column_findings(place, name, values, contract)
     return sorted(found, key=lambda f: (f.column_no, f.kind, f.count))

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
-import polars as pl
 
 #: Names of the files beside a store that hold nothing once it is closed.
 SCRATCH, SPILL = ".scan", ".spill"
@@ -81,13 +80,6 @@ class Scratch:
         finally:
             self._connection.execute("drop table if exists temp.reject_errors")
             self._connection.execute("drop table if exists temp.reject_scans")
-
-    def batches(self, text: str, rows: int = 500_000) -> Iterator[pl.DataFrame]:
-        """Give out the rows of a SELECT in frames of about `rows`."""
-        for batch in self._connection.sql(text).to_arrow_reader(rows):
-            frame = pl.from_arrow(batch)
-            assert isinstance(frame, pl.DataFrame)
-            yield frame
 
     def close(self) -> None:
         """Let go of it and remove its files."""

@@ -47,7 +47,7 @@ def judge_rows(store: Store, raw: RawTable) -> tuple[FileVerdict, pl.DataFrame]:
 def _judge_scan(store: Store, raw: RawTable, settings: Settings) -> tuple[list[RmtError], FileVerdict, list[RmtError]]:
     """Return what a large file shows of identities, its verdict, and its faults as a whole file."""
     found = scanned.scan(store, raw)
-    identities = whole_file.scanned_identities(raw, lambda place, each: scanned.values(store, found, place, each))
+    identities = whole_file.scanned_identities(raw, lambda place: scanned.values(store, found, place))
     verdict = scanned.judge(store, found)
     signs = scanned.mip_signs(store, found) if raw.table == "tests" else None
     return identities, verdict, whole_file.after_rows(verdict, signs, settings)
@@ -81,11 +81,10 @@ def check(intake: Intake, settings: Settings, store: Store | None = None) -> Ver
     with _judging(store) as judging:
         for whole in intake.files:
             raw, corrects = corrections.split(whole)
-            before = whole_file.before_rows(raw)
             judge = _judge_scan if raw.scan else _judge_frame
             found, verdict, after = judge(judging, raw, settings)
             identities += found
-            faults += before or after
+            faults += whole_file.before_rows(raw, verdict.rows_read) or after
             files.append(replace(verdict, corrects=corrects))
     if identities:
         raise IdentifierFound([*identities, *faults])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import polars as pl
@@ -116,19 +115,19 @@ def _walk(store: Store, raw: RawTable, file: Scan, verdict: str) -> tuple[int, t
     return n_rows, tuple(broken)
 
 
-def values(store: Store, found: Scanned, place: int, each: bool) -> Iterator[pl.Series]:
-    """Give out the text of a column in which an identifier could stand: different values, or `each` cell.
+def values(store: Store, found: Scanned, place: int) -> pl.DataFrame:
+    """Return the different texts of a column in which an identifier could stand, as `value` and `n` cells.
 
     A well-formed number, day or code is none, so of such columns only the faulty rows' cells come.
     """
     name = found.columns[place]
     known = {c.name: c.kind for c in found.table.columns}
-    raw_cell, is_open = _raw(place), known.get(name, "label") in ("key", "label")
-    text = f"coalesce({raw_cell}, {name})" if is_open else raw_cell
-    where = "" if is_open else " where fault_bits <> 0"
-    once = "" if each else "distinct "
-    for batch in store.scratch.batches(f"select {once}{text} as value from scratch.{found.table.name}{where}"):
-        yield batch["value"]
+    is_open = known.get(name, "label") in ("key", "label")
+    text = f"coalesce({_raw(place)}, {name})" if is_open else _raw(place)
+    where = "" if is_open else "where fault_bits <> 0"
+    cells = f"select {text} as value from scratch.{found.table.name} {where}"
+    return store.sql(f"select value, count(*) as n from ({cells}) "
+                     "where value is not null group by value order by value")
 
 
 def _faulty(store: Store, found: Scanned) -> pl.DataFrame:

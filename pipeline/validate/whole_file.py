@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 import polars as pl
 
 from pipeline.contract import TABLES
 from pipeline.errors import RmtError
-from pipeline.identity import Finding, findings, shown_heading
+from pipeline.identity import Finding, column_findings, findings, shown_heading
 from pipeline.ingest import RawTable
 from pipeline.ingest.raw import physical
 from pipeline.settings import Settings
@@ -37,25 +37,11 @@ def identities(raw: RawTable) -> list[RmtError]:
     return _said(raw, findings(raw.headings, raw.rows, TABLES[raw.table].column_names))
 
 
-def scanned_identities(raw: RawTable, values: Callable[[int, bool], Iterable[pl.Series]]) -> list[RmtError]:
-    """Say the same of a large file. `values` gives the text of the column at a place: different values, or each cell.
-
-    The kinds come from the different values; only the columns they are found in are counted cell by cell, and a kind
-    that no cell bears out (a few codes look like many names when each comes once) stands only where the heading tells.
-    """
-    found = []
-    for place, heading in enumerate(raw.headings):
-        def look(cells: pl.Series, heading: str = heading) -> list[Finding]:
-            return findings((heading,), pl.DataFrame({heading: cells}), TABLES[raw.table].column_names)
-
-        by_heading = {f.kind for f in look(pl.Series([], dtype=pl.String))}
-        kinds = by_heading | {f.kind for cells in values(place, False) for f in look(cells)}
-        counts = dict.fromkeys(sorted(kinds), 0)
-        for cells in values(place, True) if kinds else ():
-            for f in look(cells):
-                counts[f.kind] = counts.get(f.kind, 0) + f.count
-        found += [Finding(place + 1, heading, k, n) for k, n in sorted(counts.items()) if n or k in by_heading]
-    return _said(raw, found)
+def scanned_identities(raw: RawTable, values: Callable[[int], pl.DataFrame]) -> list[RmtError]:
+    """Say the same of a large file. `values` gives the different `value`s of the column at a place, and `n` cells."""
+    known = TABLES[raw.table].column_names
+    found = [f for k, heading in enumerate(raw.headings) for f in column_findings(k + 1, heading, values(k), known)]
+    return _said(raw, sorted(found, key=lambda f: (f.column_no, f.kind, f.count)))
 
 
 def _missing(raw: RawTable) -> list[RmtError]:
@@ -72,10 +58,10 @@ def _missing(raw: RawTable) -> list[RmtError]:
     return found
 
 
-def before_rows(raw: RawTable) -> list[RmtError]:
-    """List the faults that a file shows before its rows are judged: columns missing, no rows where some are needed."""
+def before_rows(raw: RawTable, n_read: int) -> list[RmtError]:
+    """List the faults that make its rows not worth judging: columns missing, no rows where some are needed."""
     found = _missing(raw)
-    if not raw.n_read and TABLES[raw.table].needed:
+    if not n_read and TABLES[raw.table].needed:
         found.append(_refused(f"{raw.table}.file.empty", raw.file, "there are headings but no rows", "at least one row",
                               "export it again"))
     return found

@@ -39,7 +39,7 @@ def identities(path: Path) -> tuple[list[str], list[str]]:
     raw = read_csv(path, scan_from_bytes=1 << 60)
     with open_store(":memory:") as store:
         found = scanned.scan(store, read_csv(path, scan_from_bytes=0))
-        said = whole_file.scanned_identities(found.raw, lambda k, each: scanned.values(store, found, k, each))
+        said = whole_file.scanned_identities(found.raw, lambda k: scanned.values(store, found, k))
     return [f.text for f in whole_file.identities(raw)], [f.text for f in said]
 
 
