@@ -15,6 +15,8 @@ PALE = "var(--pale,#8fbfe0)"
 FACE = "Liberation Sans, Arial, Helvetica, sans-serif"
 WIDE, NARROW = 900, 340
 SIZE = 13
+#: Letters of this size that fit the narrow drawing (7.0 px each at most, measured).
+NARROW_LETTERS = 46
 
 CONFIG: dict[str, Any] = {
     "background": "transparent",

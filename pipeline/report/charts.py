@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from textwrap import wrap
 from typing import Any
 
 import altair as alt
@@ -155,6 +156,8 @@ def ladder(words: Words, rungs: Sequence[Rung], *, x_title: str, rules: Sequence
              "before": r.before, "text": r.text, "tip": f"{TIP}{r.label}: {r.text}", "main": float(r.is_main)}
             for r in rungs]
     room, texts = look.label_room(order), look.label_room(r.text for r in rungs)
+    lines_of = [wrap(f"{r.label}: {r.text}" if r.text else r.label, look.NARROW_LETTERS) for r in rungs]
+    most = max(map(len, lines_of), default=1)
     head = 44 if any(r.label for r in rules) else 22
 
     def build(is_narrow: bool) -> Chart:
@@ -181,13 +184,16 @@ def ladder(words: Words, rungs: Sequence[Rung], *, x_title: str, rules: Sequence
             lines.insert(0, _data([{"x": band[0], "x2": band[1]}]).mark_rect(color=look.GRID)
                          .encode(x=alt.X("x:Q", **x), x2="x2:Q"))
         if is_narrow:
-            name = _data([{"label": r.label, "text": f"{r.label}: {r.text}" if r.text else r.label} for r in rungs])
-            layers.append(name.mark_text(align="left", dy=-16).encode(y=y, x=alt.value(2), text="text:N"))
+            for up in range(most):
+                line = _data([{"label": r.label, "text": above[-1 - up]}
+                              for r, above in zip(rungs, lines_of, strict=True) if len(above) > up])
+                layers.append(line.mark_text(align="left", dy=-16 - 15 * up).encode(
+                    y=y, x=alt.value(2), text="text:N"))
         else:
             layers.append(base.mark_text(align="right").encode(x=alt.value("width"), text="text:N"))
         return alt.layer(*lines, *layers)
 
-    return _drawn(words, build, head + 44 + 30 * len(rungs), head + 44 + 46 * len(rungs))
+    return _drawn(words, build, head + 44 + 30 * len(rungs), head + 44 + (31 + 15 * most) * len(rungs))
 
 
 def quarters(words: Words, points: Sequence[tuple[str, float | None, str]], *, unit: str, rules: Sequence[Rule] = (),

@@ -31,11 +31,15 @@ def _people_line(look: Look) -> str:
     if this is None:
         return look.say("quarter.open.nobody", quarter=quarter_name(look.meta.quarter))
     new = look.one("who", "people", "period=this;standing=new")
+    if new is None or is_hidden(new):
+        return look.say("quarter.open.people_short", n=people(this), last=people(last, "no figure"))
     return look.say("quarter.open.people", n=people(this), last=people(last, "no figure"), new=people(new, "no figure"))
 
 
 def _gain_line(look: Look) -> str:
     gain = look.one("gains", "gain_cmh2o", "pressure=mip", 12)
+    if is_hidden(gain):
+        return look.say("quarter.open.hidden", what=look.say("quarter.open.hidden_gain"))
     if gain is None or gain.value is None:
         return look.say("quarter.open.no_gain", why=(gain.text if gain else "") or "no comparable later test")
     sham = look.one("gains", "sham_arm_rise_cmh2o", "pressure=mip;condition_group=any")
@@ -46,6 +50,8 @@ def _gain_line(look: Look) -> str:
 
 def _dose_line(look: Look) -> str:
     this, last = (look.one("dose", "session_adherence_pct", f"period={p}") for p in ("this", "last"))
+    if is_hidden(this):
+        return look.say("quarter.open.hidden", what=look.say("quarter.open.hidden_dose"))
     if this is None or this.value is None:
         return look.say("quarter.open.no_dose")
     return look.say("quarter.open.dose", value=with_unit(this), quartiles=interval(this), n=people(this),
@@ -55,6 +61,8 @@ def _dose_line(look: Look) -> str:
 def _effort_line(look: Look) -> str:
     share = look.one("effort", "effort_share_pct", "period=this;class=in")
     unknown = look.one("effort", "effort_share_pct", "period=this;class=not recorded")
+    if is_hidden(share):
+        return look.say("quarter.open.hidden", what=look.say("quarter.open.hidden_effort"))
     if share is None or share.value is None:
         return look.say("quarter.open.no_effort")
     return look.say("quarter.open.effort", share=with_unit(share), unknown=with_unit(unknown), n=people(share))
@@ -65,6 +73,8 @@ def _safety_line(look: Look) -> str:
     early = look.one("safety", "early_stops", "period=this")
     if serious is None and early is None:
         return look.say("quarter.open.no_safety")
+    if any(is_hidden(r) for r in (serious, events, early)):
+        return look.say("quarter.open.hidden", what=look.say("quarter.open.hidden_events"))
     hits = serious.hits if serious and serious.hits is not None else None
     return look.say("quarter.open.safety", n=people(events or serious), serious=count(hits), early=people(early))
 
@@ -76,10 +86,9 @@ def past(look: Look, statistic: str, group: str) -> Html:
 
 
 def _figure(look: Look, key: str, result: Result | None, shown: str, spark: Html = NOTHING) -> KeyFigure | None:
-    if result is None:
+    if result is None or is_hidden(result):
         return None
-    beneath = result.text if is_hidden(result) else look.say(f"{key}_beneath", n=people(result), ci=interval(result),
-                                                             quartiles=interval(result))
+    beneath = look.say(f"{key}_beneath", n=people(result), ci=interval(result), quartiles=interval(result))
     return KeyFigure(shown, look.say(key), beneath, spark)
 
 

@@ -7,7 +7,7 @@ from pipeline.report.chart_style import Rung, Words
 from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, indented, table, with_bar
 from pipeline.report.views import Block, Figure, Fold, Heading, SectionView, Table, said, side, view
-from pipeline.report.words import count, of, people
+from pipeline.report.words import behind, is_hidden, of, people
 from pipeline.results import Result
 
 DIMENSIONS = {"first": ("standing", "site", "protocol", "device_class", "sex"),
@@ -18,8 +18,17 @@ PERIODS = ("this", "last", "last4")
 def who(look: Look) -> SectionView:
     """People of the quarter by what they are, beside the quarter before and the last four."""
     this, last = (look.one("who", "people", f"period={p}") for p in PERIODS[:2])
+    hidden = [look.texts.name("dimension", kind) for kinds in DIMENSIONS.values() for kind in kinds
+              if _all_hidden(look, kind)]
     return view(said(look.say("quarter.who.lead", n=people(this), last=people(last))),
+                said(look.say("quarter.who.hidden", groups=", ".join(hidden)) if hidden else "", tone="note"),
                 side(_who_table(look, "first", this), _who_table(look, "second", this)))
+
+
+def _all_hidden(look: Look, kind: str) -> bool:
+    """Tell whether nothing of a split is left to show: then a sentence says so, and no table of the word hidden."""
+    rows = [r for r in look.many("who", "people") if part(r, kind)]
+    return bool(rows) and all(is_hidden(r) or r.n == 0 for r in rows)
 
 
 def _who_table(look: Look, place: str, this: Result | None) -> Table | None:
@@ -28,6 +37,8 @@ def _who_table(look: Look, place: str, this: Result | None) -> Table | None:
         totals = [look.one("who", "people", f"period={p}") for p in PERIODS]
         rows, groups = [[look.say("quarter.who.people"), *map(people, totals)]], [look.say("quarter.who.all")]
     for kind in DIMENSIONS[place]:
+        if _all_hidden(look, kind):
+            continue
         levels = [r for r in look.many("who", "people") if part(r, kind)]
         for level in dict.fromkeys(part(r, kind) for r in levels):
             found = {part(r, "period"): r for r in levels if part(r, kind) == level}
@@ -96,7 +107,8 @@ def _filled(look: Look, now: list[Result], before: dict[str, Result]) -> Block |
                   before=before[part(r, "item")].value if part(r, "item") in before else None) for r in now]
     known = [r for r in now if r.value is not None]
     least = min(known, key=lambda r: (r.value or 0.0, r.group), default=None)
-    claim = look.say("quarter.records.claim", item=names[part(least, "item")], share=of(least)) if least else \
+    kind = "claim_shown" if len(known) < len(now) else "claim"
+    claim = look.say(f"quarter.records.{kind}", item=names[part(least, "item")], share=of(least)) if least else \
         look.say("quarter.records.claim_none")
     rows = [[names[part(r, "item")], of(r), of(before.get(part(r, "item")), "no figure")] for r in now]
     numbers = table("t-filled", look.say("quarter.records.caption"),
@@ -136,7 +148,7 @@ def _rules(look: Look) -> Block | None:
     found = look.many("records", "set_aside")
     if not found:
         return None
-    rows = [[part(r, "rule"), people(r), count(r.n_people)] for r in found]
+    rows = [[part(r, "rule"), people(r), behind(r)] for r in found]
     listed = table("t-rules", look.say("quarter.records.rules"),
                    [Column(look.say("quarter.records.rule")), Column(look.say("words.rows")),
                     Column(look.say("words.people"))], rows)
@@ -147,7 +159,7 @@ def _queries(look: Look) -> Block | None:
     found = [r for r in look.many("records", "queries") if part(r, "cause")]
     if not found:
         return None
-    rows = [[look.texts.name("cause", part(r, "cause")), people(r), count(r.n_people)] for r in found]
+    rows = [[look.texts.name("cause", part(r, "cause")), people(r), behind(r)] for r in found]
     return table("t-queries", look.say("quarter.records.queries"),
                  [Column(look.say("quarter.records.cause")), Column(look.say("quarter.records.asked")),
                   Column(look.say("words.people"))], rows)

@@ -7,7 +7,7 @@ from pipeline.report.chart_style import Rule, Rung, Spot, Words
 from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table, with_bar
 from pipeline.report.views import Block, Figure, Group, Heading, SectionView, said, view
-from pipeline.report.words import estimate, interval, number, of, people, sentence, value, with_unit
+from pipeline.report.words import estimate, interval, is_hidden, number, of, people, sentence, value, with_unit
 from pipeline.results import Result
 
 PRESSURES = ("mip", "mep")
@@ -69,15 +69,21 @@ def _groups(look: Look, pressure: str) -> Block | None:
              *(r for r in look.many("gains", "raw_gain_cmh2o", pressure=pressure) if r.at == 12)]
     if not found:
         return None
-    rungs, rows = [], []
+    rungs, rows, hidden = [], [], []
     for r in found:
         middle = look.one("gains", "middle_80_cmh2o", r.group, 12) if r is not model else None
         label = group_name(look, r) if ";" in r.group else look.say(
             "quarter.gains.adjusted" if r is model else "quarter.gains.raw")
+        if is_hidden(r):
+            hidden.append(label)
+            continue
         text = f"{value(r)} ({interval(r)}), n {people(r)}" if r.value is not None else value(r)
         rungs.append(Rung(label, r.value, r.low, r.high, middle.low if middle else None,
                           middle.high if middle else None, text=text, is_main=r is model))
         rows.append([label, with_unit(r), interval(r), interval(middle, "no figure"), people(r)])
+    left_out = look.say("quarter.gains.groups_hidden", groups=", ".join(hidden)) if hidden else ""
+    if len(rungs) < 2:
+        return said(left_out, tone="note")
     name, claim = look.texts.name("pressure", pressure), _groups_claim(look, pressure)
     measure = look.say("quarter.gains.groups_measure", pressure=name)
     drawing = charts.ladder(Words(f"gain-groups-{pressure}", claim, measure), rungs,
@@ -85,14 +91,17 @@ def _groups(look: Look, pressure: str) -> Block | None:
     heads = [Column(look.say(f"quarter.gains.{h}")) for h in ("group", "gain", "ci", "middle", "n")]
     return Figure(f"fig-gain-groups-{pressure}", claim, measure, look.say("quarter.gains.groups_reading"), drawing,
                   table(f"t-gain-groups-{pressure}", measure, heads, rows).html,
-                  look.say("quarter.gains.groups_caution"))
+                  f"{look.say('quarter.gains.groups_caution')} {left_out}".strip())
 
 
 def _groups_claim(look: Look, pressure: str) -> str:
     """Model beside measurement: two ways to the same 12-week change."""
     model, raw = (look.one("gains", s, f"pressure={pressure}", 12) for s in ("gain_cmh2o", "raw_gain_cmh2o"))
-    if model is None or raw is None or model.value is None or raw.value is None:
+    if model is None or model.value is None:
         return look.say("quarter.gains.claim_none")
+    if raw is None or raw.value is None:
+        return look.say("quarter.gains.groups_claim_model", pressure=look.texts.name("pressure", pressure),
+                        model=value(model))
     return look.say("quarter.gains.groups_claim", pressure=look.texts.name("pressure", pressure), model=value(model),
                     raw=value(raw))
 
@@ -177,7 +186,8 @@ def _dots(look: Look, pressure: str) -> Block | None:
         return None
     name = look.texts.name("pressure", pressure)
     up = look.one("past_error", "zone", f"pressure={pressure};zone=up", 12)
-    claim = look.say("quarter.past_error.claim", pressure=name, share=of(up))
+    claim = look.say("quarter.past_error.claim_hidden", pressure=name) if up is None or up.value is None else \
+        look.say("quarter.past_error.claim", pressure=name, share=of(up))
     each = look.say("quarter.past_error.each", dots=number(len(found)))
     measure = look.say("quarter.past_error.measure", pressure=name)
     drawing = charts.dots(Words(f"dots-{pressure}", claim, measure), [r.value for r in found if r.value is not None],

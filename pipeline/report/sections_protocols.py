@@ -108,7 +108,8 @@ def _differences(look: Look) -> Block | None:
     if not found:
         return None
     largest = max(found, key=lambda r: (r.value or 0.0, r.group))
-    claim = look.say("protocols.alike.claim", covariate=_covariate(look, part(largest, "covariate")),
+    kind = "claim_shown" if len(found) < len(look.many("alike", "smd")) else "claim"
+    claim = look.say(f"protocols.alike.{kind}", covariate=_covariate(look, part(largest, "covariate")),
                      pair=pair(largest), size=value(largest, places=2))
     measure = look.say("protocols.alike.measure")
     order = sorted(found, key=lambda r: (-(r.value or 0.0), r.group))

@@ -8,7 +8,7 @@ from pipeline.report.look import Look, part
 from pipeline.report.svg import key
 from pipeline.report.tables import Column, table, with_bar
 from pipeline.report.views import Block, Figure, SectionView, said, side, view
-from pipeline.report.words import count, interval, number, of, people, value, with_unit
+from pipeline.report.words import behind, count, interval, is_hidden, number, of, people, value, with_unit
 from pipeline.results import Result
 
 CLASSES = ("below", "in", "above", "not recorded")
@@ -25,15 +25,28 @@ def safety(look: Look) -> SectionView:
     events = table("t-events", look.say("quarter.safety.caption"), _heads(look, "kind"),
                    [_event_row(look, kind) for kind in kinds]) if kinds else None
     stops = [r for r in look.many("safety", "early_stops", period="this") if part(r, "reason")]
-    rows = [[look.texts.name("stop_reason", part(r, "reason")), people(r), count(r.n_people)] for r in stops]
+    rows = [[look.texts.name("stop_reason", part(r, "reason")), people(r), behind(r)] for r in stops]
     heads = [Column(look.say("quarter.safety.reason")), Column(look.say("words.sessions")),
              Column(look.say("words.people"))]
     return view(
-        said(look.say("quarter.safety.judged", serious=_hits(serious), related=_hits(related))
-             if serious or related else look.say("quarter.safety.none"),
-             look.say("quarter.safety.early", n=people(early), who=count(early.n_people)) if early else "",
-             look.say("quarter.safety.aside", n=people(aside)) if aside else ""),
+        said(*_safety_lines(look, serious, related, early, aside)),
         events, side(_sites(look), table("t-stops", look.say("quarter.safety.stops"), heads, rows) if rows else None))
+
+
+def _safety_lines(look: Look, serious: Result | None, related: Result | None, early: Result | None,
+                  aside: Result | None) -> list[str]:
+    """Sentences on events and stops; one sentence for all that is hidden."""
+    shown = [r for r in (serious, related, early, aside) if r is not None and not is_hidden(r)]
+    lines = [] if shown or serious or early else [look.say("quarter.safety.none")]
+    if serious in shown and related in shown:
+        lines.append(look.say("quarter.safety.judged", serious=_hits(serious), related=_hits(related)))
+    if early is not None and early in shown:
+        lines.append(look.say("quarter.safety.early", n=people(early), who=behind(early)))
+    if aside is not None and aside in shown:
+        lines.append(look.say("quarter.safety.aside", n=people(aside)))
+    if any(is_hidden(r) for r in (serious, related, early, aside)):
+        lines.append(look.say("quarter.safety.hidden"))
+    return lines
 
 
 def _hits(result: Result | None) -> str:
@@ -51,13 +64,13 @@ def _event_row(look: Look, kind: str) -> list[str]:
     cells = []
     for period in ("this", "last"):
         row = look.one("safety", "events", f"period={period};kind={kind}")
-        cells += [people(row, "0"), "0" if row is None else count(row.n_people, row.text or "not recorded")]
+        cells += [people(row, "0"), behind(row, "0")]
     return [look.texts.name("event", kind), *cells]
 
 
 def _sites(look: Look) -> Block | None:
     found = [r for r in look.many("safety", "events", period="this") if part(r, "site")]
-    rows = [[part(r, "site"), people(r), count(r.n_people, r.text or "not recorded")] for r in found]
+    rows = [[part(r, "site"), people(r), behind(r)] for r in found]
     heads = [Column(look.say("words.site")), Column(look.say("quarter.safety.this_rows")),
              Column(look.say("quarter.safety.this_people"))]
     return table("t-events-site", look.say("quarter.safety.by_site"), heads, sorted(rows)) if rows else None
@@ -73,8 +86,8 @@ def dose(look: Look) -> SectionView:
         said(look.say("quarter.dose.lead", value=with_unit(middle), quartiles=interval(middle)) if middle else "",
              look.say("quarter.dose.bounds", logged=with_unit(logged), low=with_unit(low), high=with_unit(high))
              if logged and low and high else "",
-             look.say("quarter.dose.without", n=_hits(without)) if without else "",
-             look.say("quarter.dose.paused", n=_hits(paused)) if paused else ""),
+             look.say("quarter.dose.without", n=_hits(without)) if without and not is_hidden(without) else "",
+             look.say("quarter.dose.paused", n=_hits(paused)) if paused and not is_hidden(paused) else ""),
         _by_week(look), side(_adherence_bands(look), _by_protocol(look)), _measures(look))
 
 
@@ -182,14 +195,14 @@ def settings(look: Look) -> SectionView:
     rows, groups = [], []
     for r in look.many("settings", "weeks"):
         rows.append([look.texts.name("change", part(r, "change")),
-                     with_bar(of(r), None if r.value is None else r.value / 100), count(r.n_people)])
+                     with_bar(of(r), None if r.value is None else r.value / 100), behind(r)])
         groups.append(look.texts.name("device_class", part(r, "device_class")))
     eased = look.one("settings", "eased_sessions", "period=this")
     heads = [Column(look.say("quarter.settings.change")), Column(look.say("quarter.settings.weeks")),
              Column(look.say("words.people"))]
     return view(
-        said(look.say("quarter.settings.eased", n=people(eased), who=count(eased.n_people)) if eased else "",
-             look.say("quarter.settings.titration")),
+        said(look.say("quarter.settings.eased", n=people(eased), who=behind(eased))
+             if eased and not is_hidden(eased) else "", look.say("quarter.settings.titration")),
         table("t-settings", look.say("quarter.settings.caption"), heads, rows, groups) if rows else None,
         _medians(look))
 

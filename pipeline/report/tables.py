@@ -81,6 +81,7 @@ def _own(html: str, name: str, caption: str) -> Html:
     html = _plain_ids(html.replace("</div>", "</section>"), name)
     head, mark, rest = html.partition('<table class="gt_table">')
     body = f'{head}{mark}<caption id="{name}-cap">{escape(caption)}</caption>{rest}'
+    body = body.replace('class="gt_row gt_right">hidden', 'class="gt_row gt_right hid">hidden')
     body = _LONG.sub('class="gt_row long">', body)
     body = _INDENT.sub(lambda m: f'<span class="in{m.group(1)}"></span>', body)
     return Html(_BAR.sub(lambda m: bar(float(m.group(1))), body))

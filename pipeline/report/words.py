@@ -94,7 +94,14 @@ def decimals_of(result: Result) -> int:
 
 def is_hidden(result: Result | None) -> bool:
     """Tell whether the number was taken out to protect a person."""
-    return result is not None and result.value is None and result.text.startswith(HIDDEN)
+    return result is not None and result.value is None and result.n is None and result.text.startswith(HIDDEN)
+
+
+def behind(result: Result | None, otherwise: str = "not recorded") -> str:
+    """Print how many different people stand behind a row whose n counts something else."""
+    if result is None:
+        return otherwise
+    return number(result.n_people) if result.n_people is not None else (result.text if is_hidden(result) else otherwise)
 
 
 def unit_after(unit: str) -> str:
