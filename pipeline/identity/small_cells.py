@@ -9,7 +9,7 @@ derived.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from dataclasses import replace
 
 from pipeline.identity.audit import Cell, Derivable, derivable_cells
@@ -146,8 +146,8 @@ def _hide_until_safe(
 
     Where nothing shown is left to hide the cell stays found, and the audit of the finished edition refuses it.
     """
-    before = -1
-    while len(hidden) > before and (found := derivable_cells(ledger(rows, hidden, limit), sums, limit)):
+    before, known = -1, dict[Hashable, list[Derivable]]()
+    while len(hidden) > before and (found := derivable_cells(ledger(rows, hidden, limit), sums, limit, known)):
         before = len(hidden)
         touched: set[str] = set()
         for narrow in found:
@@ -161,7 +161,12 @@ def _hide_until_safe(
 
 
 def blank(row: Result, mark: str) -> Result:
-    """Return the row with every number gone and the mark in its place."""
+    """Return the row with every number gone and the mark in its place.
+
+    A mean, a contrast or a quantile whose count only protects another loses the count alone: its value is no count.
+    """
+    if mark == PROTECTS and row.value is not None and row.hits is None and row.unit != "people":
+        return replace(row, n=None, n_people=None, note="; ".join(filter(None, (row.note, f"n {mark}"))))
     return replace(row, n=None, n_people=None, hits=None, value=None, low=None, high=None, text=mark)
 
 
@@ -178,6 +183,7 @@ def protect(results: ResultSet, limit: int = 10) -> ResultSet:
 def derivable_after(results: ResultSet, shared: ResultSet, limit: int = 10) -> list[Derivable]:
     """Audit a shared edition against the results it was made from: list the hidden cells that can be derived."""
     rows = {r.key: r for r in results.rows if r.klass == "aggregate"}
-    marks = (small_mark(limit), split_mark(limit), PROTECTS)
-    hidden = {r.key: r.text for r in shared.rows if r.text in marks and r.n is None}
+    marks = (small_mark(limit), split_mark(limit))
+    gone = [r for r in shared.rows if r.n is None and r.n_people is None and people_behind(rows[r.key]) is not None]
+    hidden = {r.key: r.text if r.text in marks else PROTECTS for r in gone}
     return derivable_cells(ledger(rows, hidden, limit), results.partitions, limit)
