@@ -154,7 +154,10 @@ def people(result: Result | None, otherwise: str = "not recorded") -> str:
     """Print how many `n` counts, or the word that stands for it."""
     if result is None:
         return otherwise
-    return number(result.n) if result.n is not None else (result.text or otherwise)
+    if result.n is not None:
+        return number(result.n)
+    count_alone = next((part[2:] for part in result.note.split("; ") if part.startswith("n hidden")), "")
+    return count_alone or result.text or otherwise
 
 
 def sentence(words: str) -> str:
