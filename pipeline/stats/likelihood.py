@@ -58,7 +58,8 @@ class Shape:
     @cached_property
     def inner_units(self) -> Array:
         """The unit matrices of the innermost elements (r, q, q)."""
-        return np.array([self.unit(e) for e in self.elements if e.level == 0]).reshape(-1, self.q, self.q)
+        units = [self.unit(e) for e in self.elements if e.level == 0]
+        return np.array(units).reshape(len(units), self.q, self.q)
 
     def factors(self, theta: Array) -> tuple[Array, Array]:
         """Lower factors (Lambda, Lambda_s) of D and Ds from their free elements."""

@@ -7,6 +7,7 @@ import pytest
 from pipeline.stats import MixedModel, Varies, fit_mixed, gains, pairwise, predict, random_effects
 from pipeline.stats.diagnostics import diagnostics, residuals
 from pipeline.stats.lrt import likelihood_ratio, mixture_p
+from pipeline.stats.profiles import _Component, profile_intervals
 from pipeline.stats.robust import robust_terms
 from pipeline.stats.unequal import fit_by_group, fit_by_power
 from tests.stats.cohorts import CLIENT_SLOPE, cohort
@@ -163,3 +164,16 @@ def test_a_strange_client_stands_out_in_the_diagnostics(frame):
     strange = frame.with_columns(y=pl.col("y") + pl.when(pl.col("client_key") == "c0005").then(150.0).otherwise(0.0))
     assert diagnostics(fit_mixed(strange, CLIENT_SLOPE)).far_groups["client_key"].to_list() == ["c0005"]
     assert diagnostics(fit_mixed(frame, CLIENT_SLOPE)).far_groups.height == 0
+
+
+@pytest.mark.parametrize("varies", [(Varies("client_key"),), (Varies("client_key"), Varies("site"))])
+def test_profile_ends_lie_a_chi_square_quantile_below_the_top(frame, varies):
+    fit = fit_mixed(frame, MixedModel("y", "1 + time12", varies), "ml")
+    table = profile_intervals(fit)
+    assert table["term"].to_list() == ["Intercept"] * len(varies) + ["residual"]
+    assert np.all(table["low"].to_numpy() <= table["sd"].to_numpy())
+    assert np.all(table["sd"].to_numpy() < table["high"].to_numpy())
+    # at an end of the interval the lowest -2 log-likelihood lies the chi-square(1) 95 % quantile above the optimum
+    sd = table["high"][-1]
+    found = _Component(fit.solved, None, np.zeros(0)).at(sd / fit.solved.basis.scale, fit.solved.found.theta)[0]
+    assert found - fit.solved.found.value == pytest.approx(3.841458820694124, abs=1e-3)
