@@ -80,9 +80,14 @@ def flow_order(stays: list[Result], leaves: list[Result]) -> list[tuple[str, str
     return order
 
 
+def leaving(shown: str) -> str:
+    """A number of people who leave, with its minus; a word stays a word."""
+    return f"− {shown}" if shown[:1].isdigit() else shown
+
+
 def flow_rows(look: Look, stays: list[Result], leaves: list[Result]) -> list[list[str]]:
     """Steps with, set in above each, the people who leave before it and why."""
-    return [[indented(look.texts.name("reason", name), 1), "− " + people(found[0])] if kind == "leave"
+    return [[indented(look.texts.name("reason", name), 1), leaving(people(found[0]))] if kind == "leave"
             else [look.texts.name("step", name), people(found[0])] for kind, name, found in flow_order(stays, leaves)]
 
 

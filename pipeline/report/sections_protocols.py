@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline.report import charts
 from pipeline.report.chart_style import Rule, Rung, Words
 from pipeline.report.look import Look, pair, part
-from pipeline.report.sections_people import flow_order
+from pipeline.report.sections_people import flow_order, leaving
 from pipeline.report.tables import Column, indented, table
 from pipeline.report.views import Block, Figure, SectionView, said, view
 from pipeline.report.words import interval, number, of, people, sentence, value, with_unit
@@ -86,7 +86,7 @@ def _flow(look: Look, names: list[str], stays: list[Result], leaves: list[Result
     for kind, name, found in flow_order(stays, leaves):
         cells = {part(r, "protocol"): people(r) for r in found}
         if kind == "leave":
-            rows.append([indented(look.texts.name("reason", name), 1), *(f"− {cells.get(p, '0')}" for p in names)])
+            rows.append([indented(look.texts.name("reason", name), 1), *(leaving(cells.get(p, "0")) for p in names)])
         else:
             rows.append([look.texts.name("step", name), *(cells.get(p, "0") for p in names)])
     return rows
