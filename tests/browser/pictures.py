@@ -34,7 +34,7 @@ def _open_first_card(sheet: object) -> None:
     """On the list of clients, show the first one unfolded: that is what the page is for."""
     sheet.evaluate(  # type: ignore[attr-defined]
         "() => { const card = document.querySelector('.card details'); if (!card) return;"
-        " card.open = true; document.querySelector('.controls').scrollIntoView(); }"
+        " card.open = true; document.querySelector('.controls').scrollIntoView({behavior: 'instant'}); }"
     )
 
 
