@@ -30,6 +30,16 @@ def _settings_of(out: Path, batch: int) -> Settings:
     return settings_file.from_mapping(json.loads(found["settings_text"][0]), f"batch {batch}")
 
 
+def _say_erased(place: Path, batch: int, summary: Summary) -> None:
+    """Say where this review cannot be what it was, because somebody has withdrawn consent since."""
+    from pipeline.store import open_store
+    from pipeline.store.erasing import erasure_note
+    with open_store(place / STORE, read_only=True) as store:
+        if note := erasure_note(store, batch):
+            summary.faults.append(note)
+            summary.warnings.append({"rule": "batch.person_erased", "count": 1, "where": f"batch {batch}"})
+
+
 def review_as_of(
     batch: int, out: Path, settings_path: Path | None, quarter: str | None, written_at: str, progress: Progress
 ) -> Summary:
@@ -43,6 +53,7 @@ def review_as_of(
     place.mkdir(parents=True, exist_ok=True)
     try:
         shutil.copyfile(out / STORE, place / STORE)
+        _say_erased(place, batch, summary)
         stages_load.derive(place, settings, summary, progress, as_of_batch=batch)
         stages_report.analyse(place, settings, quarter, summary, progress)
         return stages_report.report(place, settings, written_at, summary, progress)
