@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.analyse.common import Frames, Section, group
 from pipeline.analyse.effects import measurement_error
 from pipeline.analyse.fits import Models, PressureModels
-from pipeline.analyse.stalled_evidence import Cutter, evidence
+from pipeline.analyse.stalled_evidence import Cutter, evidence, usual_effort
 from pipeline.analyse.stalled_people import judged, look_day
 from pipeline.analyse.stalled_series import add_pressure_series, add_training_series, fitted_curves
 from pipeline.results import ResultSet
@@ -40,18 +40,19 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
     """Rows of the report "stalled": states by pressure, the rule's own error, and one set of rows for each client."""
     section, rule = Section("stalled", "how_many"), rule_from(settings)
     worklist = Section("stalled", "worklist")
+    everybody = {pressure: judged(frames, quarter, found, rule) for pressure, found in models.items()}
+    sems = {pressure: measurement_error(found, settings).sem for pressure, found in models.items()}
+    whole = pl.concat(everybody.values(), how="diagonal_relaxed") if everybody else pl.DataFrame()
+    ranked = order_of_checking(judge_clients(whole, frames["model"], rule, residual_sd_cmh2o=sems))
     seen: set[str] = set()
-    for pressure, found in models.items():
-        people = judged(frames, quarter, found, rule)
+    for pressure, people in everybody.items():
         if people.is_empty():
             section.state("nobody who was trained or tested this quarter has a test of this pressure",
                           group(pressure=pressure))  # fmt: skip
             continue
-        sem = measurement_error(found, settings).sem
-        tests = frames["model"].filter(pl.col("pressure") == pressure)
-        verdicts = order_of_checking(judge_clients(people, tests, rule, residual_sd_cmh2o={pressure: sem}))
-        _counts(section, pressure, people, tests, verdicts, rule, sem)
-        _clients(worklist, frames, quarter, found, people, verdicts, rule, sem, seen)
+        verdicts = ranked.filter(pl.col("pressure") == pressure)
+        _counts(section, pressure, people, frames["model"], verdicts, rule, sems[pressure])
+        _clients(worklist, frames, quarter, models[pressure], people, verdicts, rule, sems[pressure], seen)
     _rule_error(section, settings)
     done = worklist.done() if worklist.rows else ResultSet(())
     return section.done() + done
@@ -106,6 +107,9 @@ def _clients(
         name = f"{key};pressure={models.pressure}"
         _verdict_rows(section, name, verdict, course)
         _evidence_rows(section, name, facts, verdict["state"], rule)
+        since = float(course["look_week"]) - float(verdict["slope_window_weeks"] or rule.window_weeks)
+        section.add("usual_effort", name, value=usual_effort(records, since, float(course["look_week"])), unit="0-10",
+                    klass="client")  # fmt: skip
         add_pressure_series(section, name, records, own_curve.get((key,), curves.clear()), sem)
         if key not in seen:
             seen.add(key)

@@ -87,6 +87,14 @@ def _effort_change(weeks: pl.DataFrame) -> float | None:
     return None if None in halves else float(halves[1]) - float(halves[0])  # type: ignore[arg-type]
 
 
+def usual_effort(records: Records, since_week: float, until_week: float) -> float | None:
+    """Median of the weekly efforts from `since_week` on; None without ratings, or where the scale changed."""
+    weeks = records.weeks.filter(pl.col("week_no").is_between(since_week, until_week))
+    seen = weeks.filter(pl.col("effort_median").is_not_null())
+    middle = seen["effort_median"].median() if seen["effort_scale"].drop_nulls().n_unique() == 1 else None
+    return None if middle is None else float(middle)  # type: ignore[arg-type]
+
+
 def _quiet_since(records: Records, look_on: date) -> int | None:
     """Days since the last early stop, event or day of a pause; None if there was none."""
     stops = records.weeks.filter(pl.col("stopped_early").fill_null(0) > 0)["week_from_on"].to_list()

@@ -41,8 +41,11 @@ def add_training_series(section: Section, client_key: str, records: Records, wee
     done, due = pl.col("sessions_done"), pl.col("sessions_prescribed")
     weeks = records.weeks.with_columns((100.0 * done / pl.when(due > 0).then(due)).alias("adherence_pct"))
     for statistic, column, unit in WEEKLY:
-        for week, value in weeks.select("week_no", column).drop_nulls().iter_rows():
-            section.add(statistic, client_key, at=float(week), value=float(value), unit=unit, klass="client")
+        rows = weeks.filter(pl.col(column).is_not_null()).select("week_no", column, "effort_low", "effort_high")
+        for week, value, *band in rows.iter_rows():
+            low, high = band if statistic == "effort" else (None, None)
+            section.add(statistic, client_key, at=float(week), value=float(value), low=low, high=high, unit=unit,
+                        klass="client", note="low and high: the band in force" if low is not None else "")  # fmt: skip
     for start, end, reason in records.pauses.select("from_on", "until_on", "reason").iter_rows():
         at, until = (round((day - week0_on).days / 7, 2) for day in (start, end or start))
         if not any(r.statistic == "pause" and r.group == client_key and r.at == at for r in section.rows[-8:]):
