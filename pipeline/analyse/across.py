@@ -7,8 +7,6 @@ from collections.abc import Iterable
 
 from pipeline.results import Partition, Result
 
-NOT_LACKING = "reason=12 weeks not reached yet"
-
 
 def parts_of(group: str) -> dict[str, str]:
     """A group's parts by name; "all" has none."""
@@ -29,23 +27,11 @@ def _collect(rows: Iterable[Result], place: str, *left_out: str) -> dict[tuple[s
     return found
 
 
-def _by_protocol(rows: tuple[Result, ...], statistic: str) -> list[Partition]:
-    """The flow of everybody is the sum of the flows of the protocols."""
-    totals = _collect(rows, f"quarter.counted.{statistic}")
-    parts = _collect(rows, f"protocols.compared.{statistic}", "protocol")
+def _by_protocol(rows: tuple[Result, ...]) -> list[Partition]:
+    """The people of each step of the flow are those of the protocols; what leaves follows from that."""
+    totals = _collect(rows, "quarter.counted.stay")
+    parts = _collect(rows, "protocols.compared.stay", "protocol")
     return [Partition(totals[k][0], tuple(parts[k])) for k in totals if k in parts]
-
-
-def _lacking(rows: tuple[Result, ...]) -> list[Partition]:
-    """Those who lack an outcome left the flow after the baseline, for any reason but that it is not time yet."""
-    found = []
-    for row in rows:
-        if f"{row.report}.{row.section}.{row.statistic}" == "protocols.missing_outcome.lacks_outcome":
-            leaves = [r.key for r in rows if r.section == "compared" and r.statistic == "leave" and r.at in (3.0, 4.0)
-                      and without(r.group, "step", "reason") == row.group and NOT_LACKING not in r.group]  # fmt: skip
-            if leaves:
-                found.append(Partition(row.key, tuple(leaves)))
-    return found
 
 
 def _equal(rows: tuple[Result, ...]) -> list[Partition]:
@@ -54,20 +40,19 @@ def _equal(rows: tuple[Result, ...]) -> list[Partition]:
     pairs: list[tuple[str, str]] = []
     for row in rows:
         place, parts = f"{row.report}.{row.section}.{row.statistic}", parts_of(row.group)
+        flow = "protocols.compared" if "protocol" in parts else "quarter.counted"
         if place == "quarter.sites.people" and "site" in parts:
             pairs.append((row.key, f"quarter.who.people[period=this;site={parts['site']}]"))
         if place == "protocols.training.people" and set(parts) == {"protocol"}:
-            pairs += [(row.key, row.key.replace("training", section)) for section in ("alike", "overlap")]
             pairs += [(row.key, f"protocols.compared.stay[pressure={p};protocol={parts['protocol']};step=course]@1")
                       for p in ("mip", "mep")]  # fmt: skip
-        if place == "quarter.gains.raw_gain_cmh2o" and set(parts) == {"pressure", "protocol"}:
-            pairs.append((row.key, f"protocols.compared.stay[{row.group};step=window12]@4"))
-        if place == "quarter.past_error.people":
-            pairs += [(row.key, f"quarter.counted.stay[{row.group};step=window12]@4"),
-                      (row.key, f"quarter.gains.raw_gain_cmh2o[{row.group}]@12")]  # fmt: skip
+        if set(parts) in ({"pressure"}, {"pressure", "protocol"}) and row.at == 12.0:
+            step = {"quarter.gains.raw_gain_cmh2o": ("window12", 4), "quarter.gains.gain_cmh2o": ("baseline", 2)}
+            if place in step and row.n is not None:
+                pairs.append((row.key, f"{flow}.stay[{row.group};step={step[place][0]}]@{step[place][1]}"))
     return [Partition(a, (b,)) for a, b in pairs if b in keys]
 
 
 def sums_across(rows: tuple[Result, ...]) -> tuple[Partition, ...]:
     """Every sum that holds between rows of different sections."""
-    return (*_by_protocol(rows, "stay"), *_by_protocol(rows, "leave"), *_lacking(rows), *_equal(rows))
+    return (*_by_protocol(rows), *_equal(rows))

@@ -39,9 +39,13 @@ def data(frames: Frames, quarter: str) -> ResultSet:
 def _counts(section: Section, gate: Gate, where: str) -> None:
     section.add("rung", where, value=float(gate.rung[1]), text=gate.rung, note=MODELS[gate.rung].meaning)
     section.add("rung_reason", where, text=gate.reason)
-    section.add("people_in_frame", where, n=gate.people)
-    section.add("people_with_3_tests", where, n=gate.with_3_tests)
-    section.add("people_with_4_tests", where, n=gate.with_4_tests)
+    everybody = section.add("people_in_frame", where, n=gate.people)
+    three = section.add("people_with_3_tests", where, n=gate.with_3_tests)
+    four = section.add("people_with_4_tests", where, n=gate.with_4_tests)
+    fewer = section.add("people_with_under_3_tests", where, n=gate.people - gate.with_3_tests)
+    section.sum_of(everybody, [three, fewer])
+    just = section.add("people_with_just_3_tests", where, n=gate.with_3_tests - gate.with_4_tests)
+    section.sum_of(three, [four, just])
     for protocol, people in gate.past_12_weeks.items():
         section.add("people_past_12_weeks", f"{where};protocol={protocol}", n=people)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import polars as pl
 
@@ -96,15 +97,17 @@ def _row(section: Section, choice: Choice, fit: Fitted, found: PressureModels, w
         section.add("gain_cmh2o", at, at=12.0, unit="cmH2O", text="did not fit", note=fit.state)
         return
     look = fit.look
+    # tests, not people: choices that leave a handful of people out would give them away beside the primary count
+    tests: dict[str, Any] = {"n": fit.rows.height, "n_of": "tests"}
     if not choice.by_level:
-        put(section, "gain_cmh2o", at, fit.read(look.gain(12.0)), at=12.0, text=said, n=fit.people)
+        put(section, "gain_cmh2o", at, fit.read(look.gain(12.0)), at=12.0, text=said, **tests)
     if found.gate is not None and found.gate.answers["protocol"].is_open:
         for a, b in found.pairs:
             if {a, b} <= set(look.protocols):
                 put(section, "difference_cmh2o", f"{at};protocols={a} - {b}", fit.read(_weights(choice, look, a, b)),
-                    at=12.0, text=said, n=fit.people)
+                    at=12.0, text=said, **tests)
     if found.gate is not None and found.gate.answers["dose"].is_open and "dose" in fit.built.recipe.terms:
-        put(section, "dose_per_10_points_cmh2o", at, fit.term("dose_d", TEN_POINTS), text=said, n=fit.people)
+        put(section, "dose_per_10_points_cmh2o", at, fit.term("dose_d", TEN_POINTS), text=said, **tests)
 
 
 def choices(frames: Frames, models: Models, settings: Settings) -> ResultSet:

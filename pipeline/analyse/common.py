@@ -21,6 +21,8 @@ PRESSURES = ("mip", "mep")
 MEDIAN = "median, with the quartiles"
 MEAN = "mean, with the 95 % interval of Student's t"
 WILSON = "share, with the 95 % interval of Wilson"
+FEW = 10
+"""People that no published count may set apart: the small-cell limit of CMS (1 to 10), whatever the settings say."""
 FEWEST_FOR_TENTHS = 30
 """People behind a printed 10th or 90th percentile: fewer, and it is the story of one person."""
 
@@ -97,22 +99,26 @@ class Section:
         return self.add(statistic, group, n=n, hits=hits, value=100 * found.value, low=low, high=high,
                         unit="%", method=WILSON, **fields)  # fmt: skip
 
-    def median(self, statistic: str, group: str, values: pl.Series, unit: str, **fields: Any) -> Result:
-        """Add a median with its quartiles; n counts the values that are there."""
+    def median(
+        self, statistic: str, group: str, values: pl.Series, unit: str, *, of: int | None = None, **fields: Any
+    ) -> Result:
+        """Add a median with its quartiles; n counts the values that are there. of: see `counting`."""
         seen = floats(values)
         if not seen.size:
             return self.add(statistic, group, n=0, unit=unit, text="not recorded", **fields)
         low, middle, high = (float(q) for q in np.quantile(seen, (0.25, 0.5, 0.75)))
-        return self.add(statistic, group, n=seen.size, value=middle, low=low, high=high,
-                        unit=unit, method=MEDIAN, **fields)  # fmt: skip
+        return self.add(statistic, group, **counting(seen.size, of), value=middle, low=low, high=high,
+                        unit=unit, **({"method": MEDIAN} | fields))  # fmt: skip
 
-    def mean(self, statistic: str, group: str, values: pl.Series, unit: str, **fields: Any) -> Result:
-        """Add a mean with its 95 % interval; below two values there is no interval."""
+    def mean(
+        self, statistic: str, group: str, values: pl.Series, unit: str, *, of: int | None = None, **fields: Any
+    ) -> Result:
+        """Add a mean with its 95 % interval; below two values there is no interval. of: see `counting`."""
         seen = floats(values)
         if not seen.size:
             return self.add(statistic, group, n=0, unit=unit, text="nobody to count", **fields)
         low, high = mean_interval(seen)
-        return self.add(statistic, group, n=seen.size, value=float(seen.mean()), low=low, high=high,
+        return self.add(statistic, group, **counting(seen.size, of), value=float(seen.mean()), low=low, high=high,
                         unit=unit, method=MEAN, **fields)  # fmt: skip
 
     def split(
@@ -136,6 +142,17 @@ class Section:
         if not self.rows:
             self.state("nothing of this kind is in the data")
         return ResultSet(tuple(self.rows), tuple(self.sums))
+
+
+def counting(known: int, of: int | None) -> dict[str, Any]:
+    """Fields that say how many people are behind a summary, without giving a handful away by subtraction.
+
+    of: people of the group, counted elsewhere too. Where 1 to FEW of them have no value, n is all of them and says so:
+    the exact number beside theirs would tell how many lack it.
+    """
+    if of is not None and known > FEW and 0 < of - known <= FEW:
+        return {"n": of, "n_of": "people, a few without a value", "n_people": of}
+    return {"n": known}
 
 
 def mean_interval(values: Array, level: float = 0.95) -> tuple[float | None, float | None]:

@@ -114,8 +114,8 @@ class TrueGains:
 
 
 def true_gains(frames: Frames, models: PressureModels) -> TrueGains | None:
-    """True gains of those with a 12-week test who are in the primary model; None without a model."""
-    primary = models.working("primary")
+    """True gains of everybody with a 12-week test, by the model without dose (some doses are not known); or None."""
+    primary = models.working("as_delivered")
     if primary is None or primary.fit is None or primary.look is None:
         return None
     people = twelve_week_gains(frames, models.pressure).select("client_key", pl.col("at12_on").alias("tested_on"))

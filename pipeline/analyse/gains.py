@@ -102,8 +102,8 @@ def _predicted(section: Section, people: pl.DataFrame, where: str) -> None:
     after = 100.0 * pl.col("at12_cmh2o") / (100.0 * pl.col("baseline_cmh2o") / pl.col("baseline_pct_predicted"))
     seen = people.filter(pl.col("baseline_pct_predicted") > 0).with_columns(after.alias("after_pct"))
     names = ", ".join(sorted(seen["equation"].drop_nulls().unique().to_list()))
-    section.median("pct_predicted_before", where, seen["baseline_pct_predicted"], "%", at=12.0, note=names)
-    section.median("pct_predicted_after", where, seen["after_pct"], "%", at=12.0, note=names)
+    for name, column in (("before", "baseline_pct_predicted"), ("after", "after_pct")):
+        section.median(f"pct_predicted_{name}", where, seen[column], "%", at=12.0, note=names, of=people.height)
 
 
 def _learning(section: Section, found: PressureModels, people: pl.DataFrame, frames: Frames, where: str) -> None:

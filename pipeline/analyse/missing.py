@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.analyse.common import Frames, Section, data_until, group
+from pipeline.analyse.common import Frames, Section, group
 from pipeline.analyse.fits import Models, PressureModels
-from pipeline.analyse.people import NOT_YET, eligible, with_exits
-from pipeline.results import ResultSet
-from pipeline.settings import Settings
+from pipeline.analyse.people import eligible
+from pipeline.results import Partition, ResultSet
 
 
-def _due(frames: Frames, pressure: str, settings: Settings) -> pl.DataFrame:
-    """People with a baseline whose 12-week window has passed, with `has_outcome` and the adherence of the course."""
-    people = with_exits(eligible(frames, pressure), data_until(frames), settings).filter(
-        pl.col("baseline_cmh2o").is_not_null() & (pl.col("exit_reason").is_null() | (pl.col("exit_reason") != NOT_YET))
-    )
+def leave_key(where: str, protocol: str) -> str:
+    """Key of the row of "compared" that counts the same people as lacking an outcome."""
+    return f"protocols.compared.leave[{where};protocol={protocol};step=window12;reason=any reason]@4"
+
+
+def _with_outcome(frames: Frames, pressure: str) -> pl.DataFrame:
+    """People with a baseline, `has_outcome` (a 12-week test) and the adherence of the course."""
+    people = eligible(frames, pressure).filter(pl.col("baseline_cmh2o").is_not_null())
     done = frames["adherence"].select("client_key", "course_no", "session_adherence_pct")
     return people.join(done, on=["client_key", "course_no"], how="left").with_columns(
         pl.col("gain12_cmh2o").is_not_null().alias("has_outcome")).sort("client_key")  # fmt: skip
@@ -51,22 +53,25 @@ def _tipping(section: Section, found: PressureModels, where: str) -> None:
                     note="a fall below what the model expects, in the people without a later test of both protocols")
 
 
-def missing_outcome(frames: Frames, models: Models, settings: Settings) -> ResultSet:
+def missing_outcome(frames: Frames, models: Models) -> ResultSet:
     """Section "missing_outcome"."""
     section = Section("protocols", "missing_outcome")
     for pressure, found in models.items():
         where = group(pressure=pressure)
-        people = _due(frames, pressure, settings)
+        people = _with_outcome(frames, pressure)
         if people.is_empty():
-            section.state("No one with a baseline has passed the 12-week window yet.", group=where)
+            section.state("No one has a baseline.", group=where)
             continue
         for protocol in sorted(people["protocol"].unique().to_list()):
             here = people.filter(pl.col("protocol") == protocol)
             lacking = here.filter(~pl.col("has_outcome")).height
-            section.share("lacks_outcome", f"{where};protocol={protocol}", lacking, here.height, at=12.0)
+            row = section.share("lacks_outcome", f"{where};protocol={protocol}", lacking, here.height, at=12.0,
+                                note="people whose 12 weeks are not over yet are among them")
+            section.sums.append(Partition(row.key, (leave_key(where, protocol),)))
         for label, has in (("yes", True), ("no", False)):
             here = people.filter(pl.col("has_outcome") == has)
-            section.mean("baseline_cmh2o", f"{where};outcome={label}", here["baseline_cmh2o"], "cmH2O")
-            section.median("adherence_pct", f"{where};outcome={label}", here["session_adherence_pct"], "%")
+            at = f"{where};outcome={label}"
+            section.mean("baseline_cmh2o", at, here["baseline_cmh2o"], "cmH2O")
+            section.median("adherence_pct", at, here["session_adherence_pct"], "%", of=here.height)
         _tipping(section, found, where)
     return section.done()

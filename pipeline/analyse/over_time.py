@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import polars as pl
 
 from pipeline.analyse.common import PRESSURES, Frames, Section, floats, quarter_name, quarter_number
@@ -29,7 +31,7 @@ def series(frames: Frames) -> dict[tuple[str, str], pl.DataFrame]:
     quarters = frames["client_quarters"]
     for statistic, column in (("median_session_adherence_pct", "session_adherence_pct"),
                               ("median_in_band_pct", "in_band_pct")):  # fmt: skip
-        found[statistic, "all"] = quarters.select("quarter", pl.col(column).clip(None, CAP).alias("value")).drop_nulls()
+        found[statistic, "all"] = quarters.select("quarter", pl.col(column).clip(None, CAP).alias("value"))
     return found
 
 
@@ -43,8 +45,8 @@ def _points(section: Section, statistic: str, where: str, rows: pl.DataFrame, qu
     for ordinal, number in enumerate(range(first, last + 1), start=1):
         values = rows.filter(pl.col("quarter") == quarter_name(number))["value"]
         unit = "%" if statistic.endswith("_pct") else "cmH2O"
-        found = section.median(statistic, where, values, unit, at=float(ordinal))
-        section.rows[-1] = type(found)(**{**found.__dict__, "text": quarter_name(number)})
+        found = section.median(statistic, where, values, unit, at=float(ordinal), of=values.len())
+        section.rows[-1] = replace(found, text=quarter_name(number))
         if floats(values).size:
             points.append((ordinal, float(found.value or 0.0)))
     return points

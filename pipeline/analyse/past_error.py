@@ -16,7 +16,7 @@ from pipeline.analyse.effects import (
 )
 from pipeline.analyse.fits import LEARNING, Models, PressureModels
 from pipeline.analyse.gains import mean_probability
-from pipeline.results import ResultSet
+from pipeline.results import Partition, ResultSet
 from pipeline.settings import Settings
 from pipeline.stats.proportions import share_past_by_chance
 
@@ -29,9 +29,8 @@ def _zones(section: Section, people: pl.DataFrame, sdc95: float, where: str) -> 
     gain = pl.col("gain12_cmh2o")
     zone = pl.when(gain > sdc95).then(pl.lit("up")).when(gain < -sdc95).then(pl.lit("down")).otherwise(pl.lit("within"))
     counts = people.select(zone.alias("zone"))["zone"].to_list()
-    total = section.add("people", where, at=12.0, n=people.height)
     parts = [section.share("zone", f"{where};zone={z}", counts.count(z), people.height, at=12.0) for z in ZONES]
-    section.sum_of(total, parts)
+    section.sums.append(Partition(f"quarter.gains.raw_gain_cmh2o[{where}]@12", tuple(p.key for p in parts)))
 
 
 def by_chance_pct(threshold: float, error: MeasurementError, learned: Array, people: int, share: float) -> float:

@@ -114,6 +114,22 @@ def flow(section: Section, people: pl.DataFrame, within: dict[str, str]) -> None
         here = stays
 
 
+def brief_flow(section: Section, people: pl.DataFrame, within: dict[str, str]) -> None:
+    """The flow of one protocol in three steps, every reason for leaving together.
+
+    By protocol and reason the cells would be a handful of people each: the reasons of all stand in "counted".
+    """
+    here = section.add("stay", group(**within, step="course"), at=1.0, n=people.height)
+    for number, column in ((2, "baseline_cmh2o"), (4, "gain12_cmh2o")):
+        step = STEPS[number - 2]
+        kept = people.filter(pl.col(column).is_not_null())
+        stays = section.add("stay", group(**within, step=step), at=float(number), n=kept.height)
+        gone = people.height - kept.height
+        section.sum_of(here, [stays, section.add("leave", group(**within, step=step, reason="any reason"),
+                                                 at=float(number), n=gone)])  # fmt: skip
+        people, here = kept, stays
+
+
 def counted(frames: Frames, settings: Settings, report: ReportName = "quarter") -> ResultSet:
     """Section "counted" (quarter) or "compared" (protocols): the flow of people into the figures, minus lines first."""
     section = Section(report, "counted" if report == "quarter" else "compared")
@@ -122,10 +138,8 @@ def counted(frames: Frames, settings: Settings, report: ReportName = "quarter") 
     for pressure in PRESSURES:
         for protocol in protocols:
             people = with_exits(eligible(frames, pressure, protocol), until, settings)
-            if protocol:  # by protocol and reason the cells would be a handful of people: reasons stand in "counted"
-                people = people.with_columns(pl.when(pl.col("exit_step").is_not_null()).then(
-                    pl.when(pl.col("exit_reason") == NOT_YET).then(pl.lit(NOT_YET)).otherwise(pl.lit("any reason"))
-                ).alias("exit_reason"))
-            within = {"pressure": pressure} | ({"protocol": protocol} if protocol else {})
-            flow(section, people, within)
+            if protocol:
+                brief_flow(section, people, {"pressure": pressure, "protocol": protocol})
+            else:
+                flow(section, people, {"pressure": pressure})
     return section.done()

@@ -38,8 +38,8 @@ def fitted(models: Models) -> ResultSet:
         section.add("people", where, n=primary.people)
         tests = {"n_of": "tests", "n_people": primary.people}
         section.add("tests", where, n=primary.rows.height, **tests)
-        left = found.rows.height - primary.rows.height
-        section.add("rows_without_dose", where, n=left, n_of="tests",
+        lost = found.rows.join(primary.rows, on=["client_key", "tested_on"], how="anti")
+        section.add("rows_without_dose", where, n=lost.height, n_of="tests", n_people=lost["client_key"].n_unique(),
                     note="tests whose dose or effort before them is not known")
         if primary.works:
             _terms(section, primary, where)
@@ -206,7 +206,7 @@ def _deciles(section: Section, primary: Fitted, where: str) -> None:
     if share.size < FEWEST_FOR_TENTHS:
         return
     for tenth in range(10, 91, 10):
-        section.add("adherence_decile_pct", where, at=float(tenth), n=share.size, unit="%",
+        section.add("adherence_decile_pct", where, at=float(tenth), n=primary.rows.height, n_of="tests", unit="%",
                     value=float(np.quantile(share, tenth / 100)))
 
 

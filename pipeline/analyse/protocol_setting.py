@@ -8,9 +8,9 @@ from math import sqrt
 import numpy as np
 import polars as pl
 
-from pipeline.analyse.common import Frames, Section, floats, group, labelled
+from pipeline.analyse.common import Frames, Section, counting, floats, group, labelled
 from pipeline.analyse.fits import Models
-from pipeline.results import ResultSet
+from pipeline.results import Partition, ResultSet
 from pipeline.settings import Settings
 
 NUMBERS = ("age_years", "baseline_mip_cmh2o", "baseline_mep_cmh2o", "mip_pct_predicted")
@@ -71,15 +71,20 @@ def training(frames: Frames) -> ResultSet:
         totals.append(section.add("people", where, n=here.height))
         section.split("people", totals[-1], here, "device_class", within={"protocol": protocol})
         for column, name in PER_WEEK.items():
-            section.median(name, where, here[column], "per week")
-        section.median("planned_weeks", where, here["planned_weeks"], "weeks")
-        section.median("target_band_low", where, here["effort_low"], "0-10")
-        section.median("target_band_high", where, here["effort_high"], "0-10")
+            section.median(name, where, here[column], "per week", of=here.height)
+        section.median("planned_weeks", where, here["planned_weeks"], "weeks", of=here.height)
+        section.median("target_band_low", where, here["effort_low"], "0-10", of=here.height)
+        section.median("target_band_high", where, here["effort_high"], "0-10", of=here.height)
     section.sum_of(everyone, totals)
     section.add("not_recorded", group(item="progression rule"),
                 text="no table holds the rule; the steps of the setting are counted instead")
     section.add("not_recorded", group(item="supervision"), text="not summed here; single sessions may say it")
     return section.done()
+
+
+def total_of(protocol: str) -> str:
+    """Key of the row that counts the people of a protocol: sections that split them refer to it."""
+    return f"protocols.training.people[protocol={protocol}]"
 
 
 def smd_of_means(first: pl.Series, second: pl.Series) -> float | None:
@@ -100,13 +105,14 @@ def smd_of_shares(first: float, second: float) -> float | None:
 def _numbers(section: Section, people: pl.DataFrame, protocols: list[str]) -> None:
     for column in NUMBERS:
         for protocol in protocols:
-            seen = floats(people.filter(pl.col("protocol") == protocol)[column])
+            every = people.filter(pl.col("protocol") == protocol)[column]
+            seen = floats(every)
             where = group(covariate=column, protocol=protocol)
             if seen.size < 2:
                 section.add("mean", where, n=seen.size, text="not recorded")
                 continue
             mean, sd = float(np.mean(seen)), float(np.std(seen, ddof=1))
-            section.add("mean", where, n=seen.size, value=mean, low=mean - sd, high=mean + sd,
+            section.add("mean", where, **counting(seen.size, every.len()), value=mean, low=mean - sd, high=mean + sd,
                         method="mean, and the mean less and plus one SD")
         for a, b in combinations(protocols, 2):
             found = smd_of_means(*(people.filter(pl.col("protocol") == p)[column] for p in (a, b)))
@@ -115,8 +121,6 @@ def _numbers(section: Section, people: pl.DataFrame, protocols: list[str]) -> No
 
 
 def _categories(section: Section, people: pl.DataFrame, protocols: list[str]) -> None:
-    totals = {p: section.add("people", group(protocol=p), n=people.filter(pl.col("protocol") == p).height)
-              for p in protocols}  # fmt: skip
     for column in CATEGORIES:
         tidy = people.with_columns(labelled(column).alias("label"))
         levels = sorted(tidy["label"].unique().to_list())
@@ -126,7 +130,7 @@ def _categories(section: Section, people: pl.DataFrame, protocols: list[str]) ->
             labels = tidy.filter(pl.col("protocol") == protocol)["label"].to_list()
             rows = [section.share("share_pct", group(covariate=f"{column}:{level}", protocol=protocol),
                                   labels.count(level), len(labels)) for level in levels]  # fmt: skip
-            section.sum_of(totals[protocol], rows)
+            section.sums.append(Partition(total_of(protocol), tuple(r.key for r in rows)))
             shares |= {(level, protocol): labels.count(level) / max(len(labels), 1) for level in levels}
             cells += [labels.count(level) for level in levels if level in labels]
         for level in levels:
@@ -156,10 +160,9 @@ def overlap(frames: Frames, models: Models) -> ResultSet:
     protocols = sorted(people["protocol"].unique().to_list())
     for protocol in protocols:
         here = people.filter(pl.col("protocol") == protocol)
-        total = section.add("people", group(protocol=protocol), n=here.height)
         counts = [section.add("people", group(site=s, protocol=protocol), n=here.filter(pl.col("site") == s).height)
                   for s in sorted(people["site"].unique().to_list())]  # fmt: skip
-        section.sum_of(total, counts)
+        section.sums.append(Partition(total_of(protocol), tuple(r.key for r in counts)))
     gate = next((m.gate for m in models.values() if m.gate is not None), None)
     for a, b in combinations(protocols, 2):
         tied = gate is not None and bool({a, b} & gate.inseparable)

@@ -27,5 +27,5 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
         dose_response(models),
         believable(frames, models),
         choices(frames, models, settings),
-        missing_outcome(frames, models, settings),
+        missing_outcome(frames, models),
     ])

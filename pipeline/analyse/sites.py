@@ -33,7 +33,7 @@ def _expected(section: Section, found: PressureModels, people: pl.DataFrame, whe
     for row in means.iter_rows(named=True):
         gain = look.gain(12.0, row["protocol"], dose=row["dose_d"], effort=row["effort_e"])
         weights = weights + gain * row["n"] / known.height
-    put(section, "expected_gain_cmh2o", where, primary.read(weights), at=12.0, n=known.height,
+    put(section, "expected_gain_cmh2o", where, primary.read(weights), at=12.0,
         note="for this site's mix of protocols and its dose and effort, at the gain of all sites together")
 
 
@@ -49,7 +49,7 @@ def sites(frames: Frames, quarter: str, models: Models) -> ResultSet:
     for site in names:
         rows = now.filter(pl.col("site") == site)
         for column in PROCESS:
-            section.median(column, group(site=site), rows.select(capped(column))[column], "%")
+            section.median(column, group(site=site), rows.select(capped(column))[column], "%", of=rows.height)
         for pressure, found in models.items():
             people = twelve_week_gains(frames, pressure).filter(pl.col("site") == site)
             where = group(site=site, pressure=pressure)

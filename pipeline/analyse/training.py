@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import polars as pl
 
-from pipeline.analyse.common import MEDIAN, Frames, Section, group, periods
+from pipeline.analyse.common import FEW, MEDIAN, Frames, Section, counting, group, periods
 from pipeline.analyse.people import present
 from pipeline.results import ResultSet
 
@@ -14,6 +17,7 @@ BOUNDS = ("session_adherence_low_pct", "session_adherence_high_pct")
 DOSE_BANDS = ("under 50 %", "50 to under 80 %", "80 to 120 %", "over 120 %", "not known")
 EFFORT = {"rated_below": "below", "rated_in": "in", "rated_above": "above", "not_rated": "not recorded"}
 IN_BAND = ("0 to under 20 %", "20 to under 40 %", "40 to under 60 %", "60 to under 80 %", "80 to 100 %")
+NOT_RATED = "no session rated"
 LAST_WEEK = 26
 CAP = 100.0
 CAPPED = MEDIAN + "; more than prescribed counts as 100 %"
@@ -34,9 +38,7 @@ def capped(column: str) -> pl.Expr:
 
 def _shares(section: Section, rows: pl.DataFrame, where: str, columns: tuple[str, ...]) -> None:
     for column in columns:
-        found = section.median(column, where, rows.select(capped(column))[column], "%")
-        if found.value is not None:
-            section.rows[-1] = type(found)(**{**found.__dict__, "method": CAPPED})
+        section.median(column, where, rows.select(capped(column))[column], "%", of=rows.height, method=CAPPED)
 
 
 def _bands(section: Section, rows: pl.DataFrame) -> None:
@@ -63,11 +65,33 @@ def first_course_weeks(frames: Frames) -> pl.DataFrame:
 
 
 def _by_week(section: Section, weeks: pl.DataFrame) -> None:
+    shown = steady_counts(weeks)
     for week in range(1, LAST_WEEK + 1):
         here = weeks.filter(pl.col("week") == week)
-        section.add("people_at_week", at=float(week), n=here["client_key"].n_unique())
+        same = week > 1 and shown[week] == shown[week - 1]
+        section.add("people_at_week", at=float(week), n=None if same else shown[week],
+                    text="up to 10 fewer than in the week before that has a number" if same else "")
         done = here.select(capped("done_pct"))["done_pct"]
-        section.median("adherence_by_week_pct", "all", done, "%", at=float(week))
+        found = section.median("adherence_by_week_pct", "all", done, "%", at=float(week), method=CAPPED)
+        section.rows[-1] = replace(found, **at_most(found.n, shown[week]))
+
+
+def steady_counts(weeks: pl.DataFrame) -> dict[int, int]:
+    """People at each week as they may be printed: a week with 1 to 10 fewer than the last one printed repeats it."""
+    counts = {w: weeks.filter(pl.col("week") == w)["client_key"].n_unique() for w in range(1, LAST_WEEK + 1)}
+    shown: dict[int, int] = {}
+    last = 0
+    for week, count in counts.items():
+        last = last if shown and 0 <= last - count <= FEW and count > FEW else count
+        shown[week] = last
+    return shown
+
+
+def at_most(known: int | None, shown: int) -> dict[str, Any]:
+    """Fields of a weekly summary: its exact number of people only where it is small and will be hidden anyway."""
+    if known is None or known <= FEW:
+        return {}
+    return {"n": shown, "n_of": "people at most", "n_people": shown}
 
 
 def dose(frames: Frames, quarter: str) -> ResultSet:
@@ -99,12 +123,15 @@ def _class_shares(weeks: pl.DataFrame) -> pl.DataFrame:
 
 
 def _effort_shares(
-    section: Section, statistic: str, weeks: pl.DataFrame, within: dict[str, str], at: float | None
+    section: Section, statistic: str, weeks: pl.DataFrame, within: dict[str, str], at: float | None, of: int | None
 ) -> None:
     people = _class_shares(weeks)
+    count: dict[str, Any] = {"n": people.height}
+    if of is not None:
+        count = counting(people.height, of) if at is None else count | at_most(people.height, of)
     for column, label in EFFORT.items():
         value = people[column].mean() if people.height else None
-        section.add(statistic, group(**within, **{"class": label}), at=at, n=people.height, value=value, unit="%",
+        section.add(statistic, group(**within, **{"class": label}), at=at, **count, value=value, unit="%",
                     method="mean over people of each one's share", text="" if people.height else "nobody trained")
 
 
@@ -113,17 +140,20 @@ def effort(frames: Frames, quarter: str) -> ResultSet:
     section = Section("quarter", "effort")
     for period in ("this", "last"):
         weeks = frames["client_weeks"].filter(pl.col("quarter").is_in(periods(quarter)[period]))
-        _effort_shares(section, "effort_share_pct", weeks, {"period": period}, None)
         people = of_people(frames, periods(quarter)[period])
-        section.median("in_band_pct", group(period=period), people["in_band_pct"], "%")
-    rated = of_people(frames, [quarter]).filter(pl.col("in_band_pct").is_not_null())
-    total = section.add("people_rated", group(period="this"), n=rated.height)
+        _effort_shares(section, "effort_share_pct", weeks, {"period": period}, None, people.height)
+        section.median("in_band_pct", group(period=period), people["in_band_pct"], "%", of=people.height)
+    now = of_people(frames, [quarter])
+    total = section.add("people", group(period="this"), n=now.height)
     place = (pl.col("in_band_pct") / 20).floor().clip(0, 4).cast(pl.Int64)
-    banded = rated.with_columns(place.replace_strict(dict(enumerate(IN_BAND)), return_dtype=pl.String).alias("band"))
-    section.split("people_by_in_band", total, banded, "band", within={"period": "this"}, order=IN_BAND)
+    named = place.replace_strict(dict(enumerate(IN_BAND)), return_dtype=pl.String).fill_null(NOT_RATED)
+    section.split("people_by_in_band", total, now.with_columns(named.alias("band")), "band",
+                  within={"period": "this"}, order=(*IN_BAND, NOT_RATED))
     weeks = first_course_weeks(frames)
+    shown = steady_counts(weeks)
     for week in range(1, LAST_WEEK + 1):
-        _effort_shares(section, "effort_share_by_week_pct", weeks.filter(pl.col("week") == week), {}, float(week))
+        here = weeks.filter(pl.col("week") == week)
+        _effort_shares(section, "effort_share_by_week_pct", here, {}, float(week), shown[week])
     return section.done()
 
 

@@ -18,7 +18,7 @@ def test_zones_split_at_the_change_beyond_error_and_add_up():
     _zones(section, pl.DataFrame({"gain12_cmh2o": [25.0, 22.2, 5.0, -5.0, -30.0]}), 22.17, "pressure=mip")
     found = {r.group.split("zone=")[1]: (r.hits, r.n) for r in section.rows if r.statistic == "zone"}
     assert found == {"up": (2, 5), "within": (2, 5), "down": (1, 5)}
-    assert section.sums[0].total == "quarter.past_error.people[pressure=mip]@12"
+    assert section.sums[0].total == "quarter.gains.raw_gain_cmh2o[pressure=mip]@12"
 
 
 def test_error_alone_puts_two_and_a_half_percent_past_its_own_limit():
