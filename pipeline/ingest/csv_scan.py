@@ -6,6 +6,7 @@ What the survey proves lets the database read the file and number its records; a
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -92,3 +93,18 @@ def survey(path: Path, delimiter: str = ",") -> tuple[str, Scan]:
     n_lines = found.line_feeds + (found.last not in (b"\n", b""))
     scan = Scan(path, max(n_lines - 1, 0), found.is_plain, before, tuple(found.samples), delimiter)
     return found.sha256.hexdigest(), scan
+
+
+def lines_at(scan: Scan, numbers: list[int]) -> Iterator[bytes]:
+    """Give out the lines of a plain file with these numbers (ascending; the headings are line 1), ends off."""
+    if not numbers:
+        return
+    wanted = iter(numbers)
+    number = next(wanted)
+    with scan.path.open("rb") as file:
+        for k, line in enumerate(file, start=1):
+            if k == number:
+                yield line.rstrip(b"\r\n")
+                number = next(wanted, 0)
+                if not number:
+                    return

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
+import polars as pl
 
 #: Names of the files beside a store that hold nothing once it is closed.
 SCRATCH, SPILL = ".scan", ".spill"
@@ -66,20 +67,33 @@ class Scratch:
         self._connection.execute(text)
 
     def create_from_csv(self, table: str, source: CsvSource, select: Callable[[str], str]) -> int | None:
-        """Make `scratch.<table>` from a CSV file by the SELECT that `select` writes over its text.
+        """Make a table (`scratch.sessions`) from a CSV file by the SELECT that `select` writes over its text.
 
         Returns how many records the reader rejected; None where it could not read the file at all. What it says about
         a fault holds values and is thrown away unread.
         """
         try:
-            self.execute(f"create or replace table scratch.{table} as {select(source.relation)}")
+            self.execute(f"create or replace table {table} as {select(source.relation)}")
             found = self._connection.execute("select count(*) from reject_errors").fetchall()
             return int(found[0][0])
         except (duckdb.InvalidInputException, duckdb.ConversionException, duckdb.ParserException):
             return None
         finally:
-            self._connection.execute("drop table if exists temp.reject_errors")
-            self._connection.execute("drop table if exists temp.reject_scans")
+            self._drop_rejects()
+
+    def count_values(self, source: CsvSource, column: str) -> pl.DataFrame:
+        """Return the different values of a column of a CSV file that can be read, as `value` and `n`; none is kept."""
+        try:
+            found: pl.DataFrame = self._connection.sql(
+                f"select {column} as value, count(*) as n from {source.relation} "
+                f"where {column} is not null group by {column}").pl()
+            return found
+        finally:
+            self._drop_rejects()
+
+    def _drop_rejects(self) -> None:
+        for table in ("reject_errors", "reject_scans"):
+            self._connection.execute(f"drop table if exists temp.{table}")
 
     def close(self) -> None:
         """Let go of it and remove its files."""

@@ -13,10 +13,11 @@ from pipeline.contract.sql import sql_verdict
 from pipeline.errors import FileRefused, IdentifierFound, RmtError
 from pipeline.identity import shown_heading
 from pipeline.ingest import Intake, RawTable
+from pipeline.ingest.days import undeclared
 from pipeline.ingest.raw import physical
 from pipeline.settings import Settings
 from pipeline.store import Store, open_store
-from pipeline.validate import corrections, scanned, set_aside, whole_file
+from pipeline.validate import corrections, scanned, scanned_verdict, set_aside, whole_file
 from pipeline.validate.repeats import ordinals, repeated_rows
 from pipeline.validate.verdict import FileVerdict, Verdict
 
@@ -44,20 +45,26 @@ def judge_rows(store: Store, raw: RawTable) -> tuple[FileVerdict, pl.DataFrame]:
     return FileVerdict(raw.file, raw.table, raw.sha256, raw.n_read, kept, records, unknown, cells=cells), typed
 
 
-def _judge_scan(store: Store, raw: RawTable, settings: Settings) -> tuple[list[RmtError], FileVerdict, list[RmtError]]:
+def _judge_scan(
+    store: Store, raw: RawTable, settings: Settings, is_to_load: bool
+) -> tuple[list[RmtError], FileVerdict, list[RmtError]]:
     """Return what a large file shows of identities, its verdict, and its faults as a whole file."""
-    found = scanned.scan(store, raw)
-    identities = whole_file.scanned_identities(raw, lambda place: scanned.values(store, found, place))
-    verdict = scanned.judge(store, found)
-    signs = scanned.mip_signs(store, found) if raw.table == "tests" else None
-    return identities, verdict, whole_file.after_rows(verdict, signs, settings)
+    found = scanned.scan(store, raw, is_to_load=is_to_load)
+    identities = whole_file.scanned_identities(raw, lambda place: scanned_verdict.values(store, found, place))
+    verdict = scanned_verdict.judge(store, found)
+    signs = scanned_verdict.mip_signs(store, found) if raw.table == "tests" else None
+    orders = undeclared(TABLES[raw.table], raw.file, found.text)  # a day of two orders is well spelled in no row
+    return identities, verdict, orders + whole_file.after_rows(verdict, signs, settings)
 
 
-def _judge_frame(store: Store, raw: RawTable, settings: Settings) -> tuple[list[RmtError], FileVerdict, list[RmtError]]:
+def _judge_frame(
+    store: Store, raw: RawTable, settings: Settings, _: bool
+) -> tuple[list[RmtError], FileVerdict, list[RmtError]]:
     """Return the same of a file that was read as a frame."""
     verdict, typed = judge_rows(store, raw)
     signs = whole_file.mip_signs(typed) if raw.table == "tests" else None
-    return whole_file.identities(raw), verdict, whole_file.after_rows(verdict, signs, settings)
+    orders = undeclared(TABLES[raw.table], raw.file, raw.rows)
+    return whole_file.identities(raw), verdict, orders + whole_file.after_rows(verdict, signs, settings)
 
 
 @contextmanager
@@ -82,7 +89,7 @@ def check(intake: Intake, settings: Settings, store: Store | None = None) -> Ver
         for whole in intake.files:
             raw, corrects = corrections.split(whole)
             judge = _judge_scan if raw.scan else _judge_frame
-            found, verdict, after = judge(judging, raw, settings)
+            found, verdict, after = judge(judging, raw, settings, store is not None)
             identities += found
             faults += whole_file.before_rows(raw, verdict.rows_read) or after
             files.append(replace(verdict, corrects=corrects))

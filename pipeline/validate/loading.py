@@ -96,6 +96,23 @@ def _is_empty(store: Store, table: str) -> bool:
     return store.sql(f"select 1 as a from received.{table} limit 1").is_empty()
 
 
+def _take_in(store: Store, file: FileVerdict) -> None:
+    """Make the table in which a large file was judged the received one: rows set aside out, lines by place in."""
+    judged, received = file.judged, f"received.{file.table}"
+    for statement in (
+        "create sequence received.next_line start 2",  # a new column is filled in the order of the rows
+        f"alter table {judged} add column line bigint default nextval('received.next_line')",
+        f"alter table {judged} alter column line drop default",
+        "drop sequence received.next_line",
+        f"delete from {judged} where fault_bits <> 0 or line in (select line_ from scratch.repeats_{file.table})",
+        f"update {judged} as j set ordinal = o.ordinal from scratch.ordinals_{file.table} as o where o.place = j.line",
+        f"alter table {judged} drop column fault_bits",
+        f"drop table {received}",
+        f"alter table {judged} rename to {file.table}",
+    ):
+        store.execute(statement)
+
+
 def _load_rows(store: Store, file: FileVerdict, batch_id: int) -> int:
     """Add the new and changed rows of one file, close the versions they replace; return how many were added."""
     table = TABLES[file.table]
@@ -105,7 +122,11 @@ def _load_rows(store: Store, file: FileVerdict, batch_id: int) -> int:
               f"select {names}, $batch, null, $file, line from ")
     with _kept(store, file) as kept:
         if _is_empty(store, table.name):
+            if file.judged:
+                _take_in(store, file)
+                return file.rows_kept
             store.execute(f"{insert} {kept} as new" + ("" if file.relation else " order by line"), at)
+            store.execute(f"drop table if exists received.{table.name}_judged")
             return file.rows_kept
         current = f"select * from received.{table.name} where to_batch is null"
         store.execute(f"create or replace temp table fresh as select new.* from {kept} as new "

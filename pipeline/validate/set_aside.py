@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import reduce
+from operator import or_
+
 import polars as pl
 
 from pipeline.contract import Table
@@ -68,7 +71,7 @@ def _of_broken(raw: RawTable) -> pl.DataFrame:
 def records(raw: RawTable, table: Table, typed: pl.DataFrame, repeats: pl.DataFrame) -> pl.DataFrame:
     """Return the set-aside records of one file, in the order of line, column and rule (see SET_ASIDE_SCHEMA)."""
     bad = raw.rows.join(typed.filter(pl.col("fault_bits") != 0).select("line_", "fault_bits"), on="line_")
-    seen = int(bad["fault_bits"].bitwise_or() or 0)
+    seen = reduce(or_, bad["fault_bits"].unique().to_list(), 0)
     parts = [_of_fault(raw, fault, bit, bad) for bit, fault in enumerate(faults(table)) if seen >> bit & 1]
     found = pl.concat([*parts, _of_repeats(table, repeats), _of_broken(raw)])
     whole = found.join(_about(table, typed), on="line", how="left").with_columns(

@@ -24,7 +24,8 @@ class FileVerdict:
     """One file. `kept`: the contract's columns typed, `ordinal` and `line`; `set_aside` as SET_ASIDE_SCHEMA.
 
     The kept rows of a large file are no frame: `relation` is the SELECT that gives them, in the store they were judged
-    in, and `n_in_relation` their number. `cells`: the rows set aside, as CELLS_SCHEMA. `corrects`: what a file of
+    in, and `n_in_relation` their number; `judged`, if any, is the table in which they can stay. `cells`: the rows set
+    aside, as CELLS_SCHEMA. `corrects`: what a file of
     corrections answers (`batch_id`, `file`, `line`); None for any other file.
     """
 
@@ -37,6 +38,7 @@ class FileVerdict:
     unknown_columns: tuple[str, ...]
     relation: str = ""
     n_in_relation: int = 0
+    judged: str = ""
     cells: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=CELLS_SCHEMA))
     corrects: pl.DataFrame | None = None
 

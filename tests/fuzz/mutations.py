@@ -59,7 +59,7 @@ def _structure(cells: list[list[str]], chance: random.Random) -> None:
         case 3:
             cells.remove(row)
         case 4:
-            column = chance.randrange(len(cells[0]))
+            column = chance.randrange(len(cells[0]) or 1)
             for line in cells:
                 del line[column:column + 1]
         case 5:
@@ -114,7 +114,7 @@ def spoilt(seed: int) -> tuple[str, bytes, bool]:
     if is_planted:
         _plant(cells, chance)
     for _ in range(chance.choice((0, 0, 1, 2))):
-        if cells:
+        if cells and cells[0]:
             _structure(cells, chance)
     data = bytearray(text(cells, chance.choice(("\n", "\r\n", "\n", "\r")), chance.random() < 0.3))
     for _ in range(chance.choice((0, 1, 1, 2, 5))):

@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.ingest.csv_file import read_csv
 from pipeline.store import open_store
-from pipeline.validate import FileVerdict, checking, scanned, whole_file
+from pipeline.validate import FileVerdict, checking, scanned, scanned_verdict, whole_file
 
 Told = tuple[int, pl.DataFrame, pl.DataFrame, tuple[str, ...]]
 
@@ -29,7 +29,7 @@ def by_database(path: Path, *, buffer_bytes: int = 8_000_000) -> tuple[Told, str
     raw = read_csv(path, scan_from_bytes=0)
     with open_store(":memory:") as store:
         found = scanned.scan(store, raw, buffer_bytes=buffer_bytes)
-        file = scanned.judge(store, found)
+        file = scanned_verdict.judge(store, found)
         kept = store.sql(f"select * from {file.relation} order by line")
     return told(kept, file), found.line
 
@@ -39,7 +39,7 @@ def identities(path: Path) -> tuple[list[str], list[str]]:
     raw = read_csv(path, scan_from_bytes=1 << 60)
     with open_store(":memory:") as store:
         found = scanned.scan(store, read_csv(path, scan_from_bytes=0))
-        said = whole_file.scanned_identities(found.raw, lambda k: scanned.values(store, found, k))
+        said = whole_file.scanned_identities(found.raw, lambda k: scanned_verdict.values(store, found, k))
     return [f.text for f in whole_file.identities(raw)], [f.text for f in said]
 
 
