@@ -7,7 +7,6 @@ from pathlib import Path
 from pipeline.contract import TABLES
 from pipeline.errors import FileRefused, RmtError
 from pipeline.ingest import excel
-from pipeline.ingest.days import undeclared
 from pipeline.ingest.formats import READERS, read_workbook, stem_of, suffix_of
 from pipeline.ingest.mapped import read_mapped
 from pipeline.ingest.maps import IntakeMap, load_map
@@ -71,8 +70,6 @@ def read_folder(folder: Path, intake_map: IntakeMap | None = None) -> Intake:
                                       "files named like clients.csv, episodes.csv, tests.csv, sessions.csv, or a "
                                       "workbook whose sheets are", "check the path, rename the files, or draft a map: "
                                       "rmt-outcomes suggest-map FILE")])
-    for raw in files:
-        faults += undeclared(TABLES[raw.table], raw.file, raw.rows)
     files.sort(key=lambda raw: raw.file)
     absent = tuple(t for t in TABLES if t not in {table for table, _ in held})
     return Intake(tuple(files), absent, tuple(others), (*_twice(held), *faults), intake_map.text if intake_map else "")

@@ -6,9 +6,7 @@ import polars as pl
 import pytest
 
 from pipeline.contract import TABLES
-from pipeline.ingest import read_folder
 from pipeline.ingest.days import day_of_serial, disproved, iso_day, undeclared
-from tests.validate.folder import KEY, SOUND, write
 
 
 def rows(*days: str | None) -> pl.DataFrame:
@@ -35,12 +33,6 @@ def test_a_day_of_two_meanings_refuses_the_file_and_the_rows_that_prove_an_order
 
 def test_days_that_fit_one_order_or_mean_one_day_are_left_to_the_contract():
     assert undeclared(TABLES["tests"], "t.csv", rows("25/04/2026", "04/04/2026", "2026-04-03", "soon")) == []
-
-
-def test_a_folder_with_such_a_day_is_refused(tmp_path):
-    write(tmp_path, tests=[*SOUND["tests"], f"{KEY},03/04/2026,mip,1,61,cmh2o,"])
-    (fault,) = read_folder(tmp_path).faults
-    assert fault.where == "tests.csv" and "no line proves an order" in fault.text
 
 
 def test_a_declared_order_that_a_row_disproves_is_refused():

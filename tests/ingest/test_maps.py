@@ -6,7 +6,7 @@ import tomllib
 
 import pytest
 
-from pipeline.errors import IdentifierFound
+from pipeline.errors import FileRefused, IdentifierFound
 from pipeline.ingest import read_folder
 from pipeline.ingest.maps import MapError, from_mapping, load_map
 from pipeline.settings import Settings
@@ -51,8 +51,8 @@ def test_a_declared_order_that_a_row_disproves_refuses_the_file(tmp_path):
 
 def test_an_undeclared_order_is_refused_through_a_map_too(tmp_path):
     text = PAUSES.replace('date_order = "dmy"\n', "")
-    (fault,) = mapped(tmp_path, text, "Who,Start,Why", f"{KEY},03/04/2026,x").faults
-    assert fault.rule == "pauses.from_on.date_order"
+    with pytest.raises(FileRefused, match=r"pauses\.from_on\.date_order"):
+        check(mapped(tmp_path, text, "Who,Start,Why", f"{KEY},03/04/2026,other"), Settings(set_aside_max_pct=100.0))
 
 
 NUMBERS = HOW + """delimiter = "semicolon"
