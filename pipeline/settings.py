@@ -22,6 +22,9 @@ class Settings:
     """The thresholds of one run. Each field's metadata holds `unit`, `meaning` and `source`."""
 
     data_until_on: str = _set("", "day", "last day the data speak for (ISO); empty: the last day found in the data")
+    date_policy: str = _set("limited", "", "limited: calendar dates are kept, a limited data set, internal; relative: "
+                            "only days from each client's own start are taken",
+                            "45 CFR 164.514(b)(2)(i)(C) and 164.514(e)")
     usual_dose_assumed: bool = _set(False, "yes/no", "where no dose is prescribed, assume the usual dose and say so")
     usual_sessions_per_day: int = _set(2, "sessions", "usual dose", PRACTICE)
     usual_days_per_week: int = _set(6, "days", "usual dose", PRACTICE)

@@ -26,11 +26,15 @@ def settings_text(settings: Settings) -> str:
     return json.dumps(settings.as_row(), sort_keys=True)
 
 
-def _read(folder: Path, map_path: Path | None, summary: Summary, progress: Progress) -> Intake:
+def _read(
+    folder: Path, map_path: Path | None, settings: Settings, summary: Summary, progress: Progress,
+    store: Path | None = None,
+) -> Intake:
     from pipeline.ingest import load_map, read_folder
+    from pipeline.stages_door import with_door
     progress("read", 0, 3)
     with summary.timed("read"):
-        return read_folder(folder, load_map(map_path))
+        return with_door(lambda: read_folder(folder, load_map(map_path)), store, settings, summary)
 
 
 def _verdict(intake: Intake, settings: Settings, summary: Summary, progress: Progress, store: Store | None) -> Verdict:
@@ -46,7 +50,7 @@ def check(
     folder: Path, settings: Settings, summary: Summary, progress: Progress, map_path: Path | None = None
 ) -> Summary:
     """Validate a folder and say what would be kept; exit code 7 when rows were set aside."""
-    verdict = _verdict(_read(folder, map_path, summary, progress), settings, summary, progress, None)
+    verdict = _verdict(_read(folder, map_path, settings, summary, progress), settings, summary, progress, None)
     _say_set_aside(verdict.set_aside, summary)
     _say_unknown_columns(verdict.unknown_columns, summary)
     for file in verdict.files:
@@ -67,7 +71,7 @@ def load(
     from pipeline.store import edit_store
     from pipeline.validate import LoadMeta
     from pipeline.validate import load as validate_load
-    intake = _read(folder, map_path, summary, progress)
+    intake = _read(folder, map_path, settings, summary, progress, out / STORE)
     loaded = _standing(intake, out, summary)
     if loaded is None:
         out.mkdir(parents=True, exist_ok=True)
@@ -113,9 +117,10 @@ def derive(
 ) -> Summary:
     """Build the derived tables, as of a batch (None: the last); a failure leaves the store as it was."""
     from pipeline.derive import derive as build
+    from pipeline.stages_door import for_deriving
     from pipeline.store import edit_store
     with summary.timed("derive"), edit_store(out / STORE, must_exist=True) as store:
-        built = build(store, settings, as_of_batch=as_of_batch, progress=progress)
+        built = build(store, for_deriving(store, settings, as_of_batch), as_of_batch=as_of_batch, progress=progress)
         queries = int(store.sql("select count(*) as n from frames.queries")["n"][0])
     summary.counts |= {"derived_tables": len(built.tables), "queries": queries}
     summary.lines.append(f"Derived {len(built.tables)} tables; {queries} queries for the sites.")

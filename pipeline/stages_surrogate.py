@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
@@ -12,13 +12,13 @@ import polars as pl
 from pipeline.contract import TABLES
 from pipeline.errors import FileRefused, RmtError
 from pipeline.identity import findings, shown_heading
-from pipeline.identity.day_offsets import as_offsets, starts, undated
+from pipeline.identity.day_offsets import as_offsets, starts, undated, with_ends
 from pipeline.identity.people import KEY, Named, keyed, maybe_two, named, people_in, with_ages_told
 from pipeline.identity.surrogates import Crosswalk, Entry, entries_for, replayed
 from pipeline.ingest import RawTable, load_map, read_folder
 from pipeline.ingest.crosswalk import add_entries, create_crosswalk, read_crosswalk
-from pipeline.ingest.csv_file import walk_blocks
 from pipeline.stages import Progress, Summary
+from pipeline.stages_door import day_columns, whole
 
 #: Tables whose rows are about no person.
 NOBODYS = tuple(n for n, t in TABLES.items() if KEY not in t.column_names)
@@ -30,19 +30,6 @@ class Told:
 
     left_out: dict[str, int] = field(default_factory=dict)
     dropped: dict[str, list[str]] = field(default_factory=dict)
-
-
-def whole(raw: RawTable) -> RawTable:
-    """Return a table with its rows, a large file that was only surveyed being walked."""
-    if raw.scan is None:
-        return raw
-    blocks = list(walk_blocks(raw, raw.scan))
-    broken = tuple(b for block in blocks for b in block.broken)
-    return replace(raw, rows=pl.concat([b.rows for b in blocks]), broken=broken, scan=None)
-
-
-def _day_columns(table: str) -> list[str]:
-    return [c.name for c in TABLES[table].columns if c.kind == "day"]
 
 
 def _state(crosswalk: Path, person: tuple[str, ...], tables: list[RawTable]) -> Crosswalk:
@@ -105,7 +92,8 @@ def _told_by_offset(
     tables: dict[str, pl.DataFrame], state: Crosswalk, raws: dict[str, RawTable]
 ) -> tuple[dict[str, pl.DataFrame], list[Entry]]:
     """Return the tables with days as offsets, and the starts that are new; FileRefused where a day is none."""
-    days = {name: _day_columns(name) for name in tables}
+    days = {name: day_columns(name) for name in tables}
+    tables = with_ends(tables, days)
     faults = [RmtError(f"{n} cells of {column} are no day", where=raws[name].file, expected="days written YYYY-MM-DD",
                        now="write them so, or declare their order in a map")
               for name, rows in tables.items() for column, n in undated(rows, days[name]).items()]

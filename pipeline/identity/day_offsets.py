@@ -7,6 +7,7 @@ every client, so a stored day says nothing but the offset; its quarters are bloc
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Mapping, Sequence
 
 import polars as pl
@@ -48,6 +49,20 @@ def starts(
     found = dict(anywhere.group_by(KEY).agg(pl.col("day").min()).iter_rows())
     found |= dict(first.group_by(KEY).agg(pl.col("day").min()).iter_rows())
     return {key: day for key, day in sorted(found.items()) if key not in known}
+
+
+def with_ends(tables: Mapping[str, pl.DataFrame], days: Mapping[str, Sequence[str]]) -> dict[str, pl.DataFrame]:
+    """Return the tables with the last day of anything told as `to_on` of the episodes that are open.
+
+    Days told from each client's own start do not say where the record of an open episode ends, so it is written down.
+    """
+    every = [rows[c].drop_nulls() for n, rows in tables.items() for c in days[n] if c in rows.columns]
+    last = max((day for cells in every for day in cells if re.match(_ISO, day)), default=None)
+    if "episodes" not in tables or last is None:
+        return dict(tables)
+    rows = tables["episodes"]
+    to_on = pl.col("to_on") if "to_on" in rows.columns else pl.lit(None, pl.String)
+    return {**tables, "episodes": rows.with_columns(to_on=to_on.fill_null(last))}
 
 
 def undated(rows: pl.DataFrame, columns: Sequence[str]) -> dict[str, int]:

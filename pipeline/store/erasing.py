@@ -11,8 +11,11 @@ from pipeline.store.opening import _beside, _clear, _replace, _require
 from pipeline.store.schema import check_version, make_tables
 from pipeline.store.store import Store
 
-#: Columns of `received` that name the person of a row, and columns whose text may hold a whole row.
-_KEYS, _TEXTS = ("client_key", "client_key_ok", "key_text"), ("cells",)
+#: Columns that name the person of a row, and columns whose text may hold a whole row or the name of a result.
+_KEYS, _TEXTS = ("client_key", "client_key_ok", "key_text"), ("cells", "key")
+
+#: Tables that are kept beside `received`: what earlier reviews said of everybody together. All else is derived again.
+_LASTING = ("results.reviews", "results.published")
 
 #: Put where the key stood in a text that is kept (a file's name, a note).
 ERASED = "(erased)"
@@ -20,7 +23,7 @@ ERASED = "(erased)"
 
 @dataclass(frozen=True)
 class Erasure:
-    """What was erased: rows by table of `received`, and the batches that had held them."""
+    """What was erased: rows by table, and the batches that had held them."""
 
     rows: dict[str, int]
     batches: tuple[int, ...]
@@ -28,36 +31,36 @@ class Erasure:
 
 def _columns(store: Store, table: str) -> list[tuple[str, bool]]:
     found = store.sql("select column_name, data_type = 'VARCHAR' as is_text from duckdb_columns() where database_name "
-                      "= 'old' and schema_name = 'received' and table_name = $t order by column_index", {"t": table})
+                      "= 'old' and schema_name || '.' || table_name = $t order by column_index", {"t": table})
     return [(str(name), bool(is_text)) for name, is_text in found.iter_rows()]
 
 
 def _is_theirs(columns: list[tuple[str, bool]]) -> str:
     """Write the condition under which a row is the person's own."""
     names = [name for name, _ in columns]
-    tests = [f"{n} = $key" for n in _KEYS if n in names] + [f"contains({n}, $key)" for n in _TEXTS if n in names]
+    tests = [f'"{n}" = $key' for n in _KEYS if n in names] + [f'contains("{n}", $key)' for n in _TEXTS if n in names]
     return "coalesce(" + (" or ".join(f"coalesce({t}, false)" for t in tests) or "false") + ", false)"
 
 
 def _kept(columns: list[tuple[str, bool]]) -> str:
-    return ", ".join(f"replace({n}, $key, '{ERASED}') as {n}" if is_text and n not in _KEYS else n
+    return ", ".join(f"replace(\"{n}\", $key, '{ERASED}') as \"{n}\"" if is_text and n not in _KEYS else f'"{n}"'
                      for n, is_text in columns)
 
 
 def _copy(store: Store, table: str, key: str) -> tuple[int, set[int]]:
-    """Copy one table of `old.received` without the person; return how many rows they had and in which batches."""
+    """Copy a table such as `received.tests` without the person; return how many rows they had, in which batches."""
     columns, at = _columns(store, table), {"key": key}
-    theirs, names = _is_theirs(columns), ", ".join(n for n, _ in columns)
-    batch = next((n for n in ("from_batch", "batch_id") if n in names.split(", ")), None)
-    if not store.has_table(f"received.{table}"):
-        store.execute(f"create table received.{table} as select * from old.received.{table} limit 0")
-    store.execute(f"delete from received.{table}")
+    theirs, names = _is_theirs(columns), ", ".join(f'"{n}"' for n, _ in columns)
+    batch = next((n for n in ("from_batch", "batch_id") if f'"{n}"' in names), None)
+    if not store.has_table(table):
+        store.execute(f"create table {table} as select * from old.{table} limit 0")
+    store.execute(f"delete from {table}")
     # columns by name; `replace` writes over a key in any text that is kept
-    store.execute(f"insert into received.{table} ({names}) select {_kept(columns)} from old.received.{table} "
+    store.execute(f"insert into {table} ({names}) select {_kept(columns)} from old.{table} "
                   f"where not {theirs} order by rowid", at if f"{_kept(columns)} {theirs}".count("$key") else None)
     if "$key" not in theirs:
         return 0, set()
-    gone = store.sql(f"select {batch or 'null'} as batch, count(*) as n from old.received.{table} where {theirs} "
+    gone = store.sql(f"select {batch or 'null'} as batch, count(*) as n from old.{table} where {theirs} "
                      "group by all", at)
     return int(gone["n"].sum() or 0), {int(b) for b in gone["batch"].drop_nulls()}
 
@@ -69,14 +72,16 @@ def _build(fresh: Path, path: Path, key: str, note: str) -> Erasure:
         quoted = str(path).replace("'", "''")
         store.execute(f"attach '{quoted}' as old (read_only)")
         make_tables(store)
-        tables = store.sql("select table_name from duckdb_tables() where database_name = 'old' and schema_name = "
-                           "'received' order by table_name")["table_name"].to_list()
+        store.execute("create schema results")
+        found = store.sql("select schema_name || '.' || table_name as name from duckdb_tables() where database_name = "
+                          "'old' order by name")["name"].to_list()
+        tables = [str(t) for t in found if str(t).startswith("received.") or t in _LASTING]
         rows, batches = {}, set[int]()
         for table in tables:
-            n, seen = _copy(store, str(table), key)
+            n, seen = _copy(store, table, key)
             batches |= seen
             if n:
-                rows[str(table)] = n
+                rows[table] = n
         if batches:
             store.execute("update received.batches set note = trim(coalesce(note, '') || ' ' || $note) "
                           f"where batch_id >= {min(batches)}", {"note": note})

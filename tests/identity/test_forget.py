@@ -27,7 +27,7 @@ def counts(out: Path) -> dict[str, int]:
 
 @pytest.fixture(scope="module")
 def forgotten(sample_review, tmp_path_factory: pytest.TempPathFactory):
-    """(folder, key, what was said, counts before, rows of the person): the pages name the key, an earlier review too."""
+    """(folder, key, what was said, counts before, rows of the person): the pages name the key, as does an as-of."""
     source, _ = sample_review
     out = tmp_path_factory.mktemp("forget") / "out"
     shutil.copytree(source, out)
