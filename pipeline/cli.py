@@ -71,7 +71,10 @@ def derive(out: Path, settings_path: Path | None, quiet: bool, as_json: bool) ->
 
 @main.command()
 @shared(OUT, SETTINGS, QUARTER, QUIET, JSON)
-def analyse(out: Path, settings_path: Path | None, quarter: str | None, quiet: bool, as_json: bool) -> None:
+@click.option("--cross-check", is_flag=True, help="Refit the primary models with statsmodels too, and compare.")
+def analyse(
+    out: Path, settings_path: Path | None, quarter: str | None, quiet: bool, as_json: bool, cross_check: bool
+) -> None:
     """Compute the results of a quarter from the derived tables.
 
     \b
@@ -79,7 +82,7 @@ def analyse(out: Path, settings_path: Path | None, quarter: str | None, quiet: b
       rmt-outcomes analyse --out out --quarter 2026Q3
     """
     from pipeline import stages
-    run("analyse", quiet, as_json, lambda progress: stages.analyse(out, settings_path, quarter, progress))
+    run("analyse", quiet, as_json, lambda progress: stages.analyse(out, settings_path, quarter, progress, cross_check))
 
 
 @main.command()

@@ -67,10 +67,14 @@ def derive(out: Path, settings_path: Path | None, progress: Progress) -> Summary
     return stages_load.derive(out, _settings(settings_path), Summary("derive"), progress)
 
 
-def analyse(out: Path, settings_path: Path | None, quarter: str | None, progress: Progress) -> Summary:
+def analyse(
+    out: Path, settings_path: Path | None, quarter: str | None, progress: Progress, cross_check: bool = False
+) -> Summary:
     """Compute the results of `quarter` from the frames in the store and keep them there."""
-    from pipeline import stages_report
-    return stages_report.analyse(out, _settings(settings_path), quarter, Summary("analyse"), progress)
+    from pipeline import stages_crosscheck, stages_report
+    settings = _settings(settings_path)
+    summary = stages_report.analyse(out, settings, quarter, Summary("analyse"), progress)
+    return stages_crosscheck.add_cross_check(out, settings, summary) if cross_check else summary
 
 
 def report(out: Path, settings_path: Path | None, progress: Progress) -> Summary:
