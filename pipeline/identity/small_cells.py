@@ -85,11 +85,14 @@ def _hide(rows: dict[str, Result], hidden: dict[str, str], key: str, mark: str) 
 
 
 def ledger(rows: dict[str, Result], hidden: dict[str, str], limit: int) -> dict[str, Cell]:
-    """Return every counted row as an audit cell: its count where shown, its mark where hidden."""
+    """Return every counted row as an audit cell: its count where shown, its mark where hidden.
+
+    A share hidden because the rest of it is small counts as a protecting cell: its own numerator is not small.
+    """
     small = small_mark(limit)
     return {
-        key: Cell(None if key in hidden else counted(row), hidden.get(key) == small)
-        for key, row in rows.items() if counted(row) is not None
+        key: Cell(None if key in hidden else count, hidden.get(key) == small and 1 <= count <= limit)
+        for key, row in rows.items() if (count := counted(row)) is not None
     }
 
 

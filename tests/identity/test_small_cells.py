@@ -61,6 +61,14 @@ def test_a_share_is_hidden_when_its_numerator_or_the_rest_is_small():
     assert marks(protect(ResultSet((row,)))) == {"all": small_mark(10)}
 
 
+def test_a_share_hidden_for_its_rest_does_not_contradict_the_sums():
+    whole = count("all", 121)
+    share = Result("quarter", "flow", "share", "a", n=121, hits=115, value=95.0, unit="%")
+    rows = (whole, share, count("b", 6))
+    sums = (Partition(whole.key, (share.key, rows[2].key)),)
+    assert set(marks(protect(ResultSet(rows, sums)))) == {"a", "b"}
+
+
 def test_the_same_count_of_the_same_group_is_hidden_wherever_it_stands():
     given_twice = table({"a": 4, "b": 30, "c": 19})
     twin = Result("protocols", "gain", "gain12", "c", n=19, value=7.5, unit="cmH2O")
