@@ -1,4 +1,4 @@
-"""Times the intake of large CSV files beside a bare load: `python -m bench.intake [MILLIONS ...]` (default 1 3 10).
+"""Times the intake of large CSV files beside a bare load: `python -m bench.intake [MILLIONS ...]`.
 
 Everything runs in processes of their own, one after another in one run; memory is what `/usr/bin/time -v` says.
 """
@@ -6,6 +6,7 @@ Everything runs in processes of their own, one after another in one run; memory 
 # ruff: noqa: T201 - prints its table
 from __future__ import annotations
 
+import argparse
 import datetime as dt
 import json
 import math
@@ -99,37 +100,45 @@ def line(r: dict[str, Any]) -> list[str]:
             *(f"{x:.2f}" for x in ratios), f"{r['peak_mb']:.0f}"]
 
 
-def report(found: list[dict[str, Any]], load_average: float) -> str:
+def report(found: list[dict[str, Any]], load_average: float, repeats: int) -> str:
     rows = [HEAD, ("---",) * len(HEAD), *(line(r) for r in found)]
     table = "\n".join("| " + " | ".join(row) + " |" for row in rows)
-    growth = (f"Cost of the whole command grows as rows to the power {exponent(found, 'seconds', 'command'):.2f} by the "
-              f"clock and {exponent(found, 'cpu_seconds', 'command'):.2f} by CPU time (aim: at most 1.05), from "
-              f"{found[0]['rows']:,} to {found[-1]['rows']:,} rows.") if len(found) > 1 else ""
+    growth = (
+        f"Cost of the whole command grows as rows to the power {exponent(found, 'seconds', 'command'):.2f} by the "
+        f"clock and {exponent(found, 'cpu_seconds', 'command'):.2f} by CPU time (aim: at most 1.05), from "
+        f"{found[0]['rows']:,} to {found[-1]['rows']:,} rows.") if len(found) > 1 else ""
     aims = ", ".join(f"{name} {limit}" for name, limit in LIMITS.items())
-    return (f"# Intake of session rows from CSV\n\nCommand: `python -m bench.intake "
-            f"{' '.join(str(r['rows'] // 1_000_000) for r in found)}`; DuckDB {duckdb.__version__}, {os.cpu_count()} "
-            f"cores, load average {load_average:.1f} when it began. Least of the repeats, each in its own process.\n\n"
-            f"{table}\n\nAims at 10 million rows, as ratios to the bare load: {aims}; reload 0.10 of the command; peak "
-            f"900 MB. {growth}\nbare: `create table as select * from read_csv(...)` with the same types, to a "
-            f"checkpointed file. tuned: the same with the reader's options that the intake uses. verdict: survey of the "
-            f"bytes, rows judged, identity gate, repeats. commit: and loaded, checkpointed, put in place. command: the "
-            f"whole of `rmt-outcomes load`, the interpreter's start included.\n")
+    sizes = " ".join(f"{r['rows'] / 1e6:g}" for r in found)
+    return (
+        f"# Intake of session rows from CSV\n\nCommand: `python -m bench.intake {sizes} --repeats {repeats}`; DuckDB "
+        f"{duckdb.__version__}, {os.cpu_count()} cores, load average {load_average:.1f} when it began. Least of the "
+        f"repeats, each in its own process. CPU: user and system seconds of whole processes, which depend less "
+        f"on what else the machine does than the clock.\n\n{table}\n\nAims at 10 million rows, as ratios to the bare load: "
+        f"{aims}; reload 0.10 of the command; peak 900 MB. {growth}\n\n"
+        f"bare: `create table as select * from read_csv(...)` with the same types, to a checkpointed file. tuned: the "
+        f"same with the reader's options that the intake uses. verdict: survey of the bytes, rows judged, identity "
+        f"gate, repeats. commit: and loaded, checkpointed, put in place. command: the whole of `rmt-outcomes load`, the "
+        f"interpreter's start included. reload: the same command on the same files.\n")
 
 
-def main(millions: list[str]) -> None:
+def main() -> None:
+    """Run the sizes in turn and write the table."""
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("millions", nargs="*", type=float, default=[1, 3, 10])
+    words.add_argument("--repeats", type=int, default=2)
+    given = words.parse_args()
     begun, found = os.getloadavg()[0], []
     with tempfile.TemporaryDirectory(prefix="bench_intake_") as place:
-        for n in millions or ["1", "3", "10"]:
-            rows = int(float(n) * 1_000_000)
-            found.append(run(rows, Path(place), 3 if rows <= 1_000_000 else 2))
+        for n in given.millions:
+            rows = int(n * 1_000_000)
+            found.append(run(rows, Path(place), given.repeats))
             print(json.dumps(found[-1]), flush=True)
             shutil.rmtree(Path(place) / f"rows_{rows}")
     stem = RESULTS / f"{dt.date.today().isoformat()}_intake"
     RESULTS.mkdir(exist_ok=True)
     stem.with_suffix(".json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
-    stem.with_suffix(".md").write_text(report(found, begun), encoding="utf-8")
-    print(report(found, begun))
+    stem.with_suffix(".md").write_text(report(found, begun, given.repeats), encoding="utf-8")
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()
