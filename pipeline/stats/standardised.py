@@ -18,6 +18,7 @@ from scipy import special
 from pipeline.stats.contrasts import as_rows, combine
 from pipeline.stats.model import CannotFit
 from pipeline.stats.modes import random_map
+from pipeline.stats.noncentral import noncentrality
 
 if TYPE_CHECKING:
     from pipeline.stats.mixed import MixedFit
@@ -69,14 +70,6 @@ def level_variance(fit: MixedFit) -> tuple[float, float]:
     return value * solved.basis.scale**2, df
 
 
-def _noncentrality(t: float, df: float, probability: float) -> float:
-    """delta with P(T <= t | df, delta) = probability."""
-    from scipy.optimize import brentq
-
-    centre, width = t, 4.0 + 4.0 * abs(t) / np.sqrt(df)
-    return float(brentq(lambda d: special.nctdtr(df, d, t) - probability, centre - width * 3, centre + width * 3))
-
-
 def standardised_effect(fit: MixedFit, weights: Mapping[str, float] | Array, level: float = 0.95) -> StandardisedEffect:
     """g of one contrast of the mean: c'b over the SD of one client's observed level at random columns (1, 0, ..)."""
     row = as_rows(fit, weights)
@@ -87,8 +80,8 @@ def standardised_effect(fit: MixedFit, weights: Mapping[str, float] | Array, lev
     factor, kappa, t = small_sample_factor(nu), error / sd, estimate / error
     if not t_df > 0:
         return StandardisedEffect(factor * estimate / sd, float("nan"), float("nan"), sd, nu, t, t_df)
-    low = _noncentrality(t, t_df, 0.5 + level / 2.0)
-    high = _noncentrality(t, t_df, 0.5 - level / 2.0)
+    low = noncentrality(t, t_df, 0.5 + level / 2.0)
+    high = noncentrality(t, t_df, 0.5 - level / 2.0)
     return StandardisedEffect(
         g=factor * estimate / sd,
         low=factor * kappa * low,

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
 from bench.cohort import cohort
 from pipeline.stats import MixedModel, Varies, fit_mixed, standardised_effect
-from pipeline.stats.standardised import _noncentrality
+from pipeline.stats.noncentral import noncentral_t_cdf, noncentrality
 
 MODEL = MixedModel("mip_cmh2o", "1 + time12 * protocol", (Varies("client_key", "1 + time12"),))
 
@@ -62,4 +62,17 @@ def test_a_large_standardised_effect_has_an_interval(clients):
 def test_noncentrality_limits_meet_their_definition(t, df):
     """By scipy.stats.nct, another algorithm; special.nctdtr is NaN in windows such as t 5.627, df 20.87, limit -6.3."""
     for probability in (0.025, 0.975):
-        assert stats.nct.cdf(t, df, _noncentrality(t, df, probability)) == pytest.approx(probability, abs=1e-7)
+        assert stats.nct.cdf(t, df, noncentrality(t, df, probability)) == pytest.approx(probability, abs=1e-7)
+
+
+WINDOWS = [(-1.5, 6.5, 12.7), (5.6, 20.9, -6.3), (0.3, 1.1, 2.0), (60.0, 900.0, 58.0)]
+
+
+@pytest.mark.parametrize(("t", "df", "delta"), WINDOWS)
+def test_noncentral_t_is_the_integral_and_turns_round(t, df, delta):
+    """Against the integral over the density of the chi by quadrature, in the windows where special.nctdtr is NaN."""
+    chi = stats.chi(df, scale=df**-0.5)
+    top = chi.ppf(1 - 1e-15)
+    whole = integrate.quad(lambda s: stats.norm.cdf(t * s - delta) * chi.pdf(s), 0, top, epsabs=1e-12, limit=500)[0]
+    assert noncentral_t_cdf(t, df, delta) == pytest.approx(whole, abs=1e-9)
+    assert noncentral_t_cdf(-t, df, -delta) == pytest.approx(1 - whole, abs=1e-9)
