@@ -71,10 +71,10 @@ class Settings:
     widest_block_vif: float = _set(10.0, "ratio", "a variance inflation of a block above this cannot answer")
     time_knots_3_weeks: str = _set("0 4 12 26", "weeks", "knots of the natural spline of time on rung R1")
     time_knots_2_weeks: str = _set("0 8 26", "weeks", "knots of the natural spline of time on rung R2")
-    planning_level_sd_cmh2o: float = _set(20.0, "cmH2O", "spread of MIP between people, assumed before outcomes are read")
-    planning_slope_sd_cmh2o: float = _set(7.0, "cmH2O/12 weeks", "spread of MIP slopes, assumed before outcomes are read")
-    answer_share: float = _set(0.667, "share", "of the widest useful difference: up to it the cohort can answer, above it "
-                               "only roughly")
+    planning_level_sd_cmh2o: float = _set(20.0, "cmH2O", "spread of MIP between people, as planned with")
+    planning_slope_sd_cmh2o: float = _set(7.0, "cmH2O/12 weeks", "spread of MIP slopes, as planned with")
+    answer_share: float = _set(0.667, "share", "up to this part of the widest useful difference the cohort can "
+                               "answer, above it only roughly")
     site_overlap_people: int = _set(15, "people", "a protocol counts as given at a site from this many people on")
     site_overlap_sites: int = _set(2, "sites", "given at fewer sites than this, a protocol needs site x time")
     sites_random_from: int = _set(5, "sites", "site is a random term from this many sites on, fixed below")

@@ -43,7 +43,7 @@ class Cutter:
     def records(self, client_key: str, course_no: int) -> Records:
         """The rows of one course, in the order of time."""
         mine = {n: cut.get((client_key, course_no), self._frames[n].clear()) for n, cut in self._cut.items()}
-        return Records(**mine, **self._told)
+        return Records(mine["weeks"], mine["tests"], mine["pauses"], mine["events"], **self._told)
 
 
 def _changed(tests: pl.DataFrame, column: str) -> bool | None:

@@ -46,7 +46,8 @@ def test_a_plain_formula_is_what_formulaic_makes_of_it(text):
     assert np.array_equal(recipe.values(part), np.asarray(expected.model_spec.get_model_matrix(part), dtype=float))
 
 
-LEFT = "0 + t|1 + t - 1|1 + np.log(t)|1 + t:arm|1 + C(n)|1 + (t + arm)|1 + t**2|1 + I(t - 1)|t + 1|1 +".split("|")
+LEFT = ("0 + t", "1 + t - 1", "1 + np.log(t)", "1 + t:arm", "1 + C(n)", "1 + (t + arm)", "1 + t**2", "1 + I(t - 1)",
+        "t + 1", "1 +")
 
 
 @pytest.mark.parametrize("text", LEFT)
