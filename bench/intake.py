@@ -113,12 +113,13 @@ def report(found: list[dict[str, Any]], load_average: float, repeats: int) -> st
         f"# Intake of session rows from CSV\n\nCommand: `python -m bench.intake {sizes} --repeats {repeats}`; DuckDB "
         f"{duckdb.__version__}, {os.cpu_count()} cores, load average {load_average:.1f} when it began. Least of the "
         f"repeats, each in its own process. CPU: user and system seconds of whole processes, which depend less "
-        f"on what else the machine does than the clock.\n\n{table}\n\nAims at 10 million rows, as ratios to the bare load: "
-        f"{aims}; reload 0.10 of the command; peak 900 MB. {growth}\n\n"
+        f"on what else the machine does than the clock.\n\n{table}\n\n"
+        f"Aims at 10 million rows, as ratios to the bare load: {aims}; reload 0.10 of the command; peak 900 MB. "
+        f"{growth}\n\n"
         f"bare: `create table as select * from read_csv(...)` with the same types, to a checkpointed file. tuned: the "
         f"same with the reader's options that the intake uses. verdict: survey of the bytes, rows judged, identity "
-        f"gate, repeats. commit: and loaded, checkpointed, put in place. command: the whole of `rmt-outcomes load`, the "
-        f"interpreter's start included. reload: the same command on the same files.\n")
+        f"gate, repeats. commit: and loaded, checkpointed, put in place. command: the whole of `rmt-outcomes load`, "
+        f"the interpreter's start included. reload: the same command on the same files.\n")
 
 
 def main() -> None:
