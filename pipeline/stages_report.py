@@ -36,6 +36,7 @@ def analyse(
     from pipeline.analyse import analyse as compute
     from pipeline.identity.small_cells import broken_sums
     from pipeline.results import repeated_keys
+    from pipeline.stages_earlier import earlier_results
     from pipeline.store import edit_store
     with summary.timed("analyse"), edit_store(out / STORE, must_exist=True) as store:
         progress("analyse", 0, 1)
@@ -46,6 +47,7 @@ def analyse(
         until = str(store.sql("select data_until_on from settled.span")["data_until_on"][0])
         chosen = quarter or last_full_quarter(until)
         results = compute(frames, settings, chosen)
+        results = results + earlier_results(store, frames, results, settings, chosen)
         if twice := repeated_keys(results.rows):
             raise AssertionError(f"{len(twice)} results share a name, the first is of {twice[0].split('[')[0]}")
         if wrong := broken_sums(results):
@@ -100,7 +102,8 @@ def read_results(store: Store) -> tuple[ResultSet, str]:
 def report(out: Path, settings: Settings, written_at: str, summary: Summary, progress: Progress) -> Summary:
     """Write out/internal and out/shared from the stored results; each edition replaces the old one whole."""
     from pipeline.report import PageMeta, write, write_table
-    from pipeline.store import open_store
+    from pipeline.stages_published import publish
+    from pipeline.store import edit_store, open_store
     with summary.timed("report"), open_store(out / STORE, read_only=True) as store:
         results, quarter = read_results(store)
         until = str(store.sql("select data_until_on from settled.span")["data_until_on"][0])
@@ -119,6 +122,8 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
                 write_table(store.table("frames.queries"), fresh / "queries.csv")
                 write_table(store.table("frames.set_aside"), fresh / "set_aside.csv")
             _swap(fresh, out / edition)
+    with summary.timed("report"), edit_store(out / STORE, must_exist=True) as store:
+        publish(store)
     _manifest(out, summary, written_at)
     pages = sorted(o.path for o in summary.outputs if o.path.endswith(".html"))
     seconds = ", ".join(f"{stage} {taken:.1f}" for stage, taken in summary.seconds.items())
