@@ -19,6 +19,9 @@ from pipeline.identity.headings import heading_kind
 
 KEY = "client_key"
 
+#: Different keys that are looked at first.
+SOME_KEYS = 20_000
+
 #: The contract's columns in which any short text may stand; its others hold days, numbers and codes, and what is well
 #: written as one of these is none of the gate's business there (a test holds this list to the contract).
 LABELS = ("site", "protocol", "instrument")
@@ -63,7 +66,9 @@ def _by_column(counted: pl.DataFrame) -> list[tuple[str, int]]:
 
 
 def _of_keys(counted: pl.DataFrame) -> list[tuple[str, int]]:
-    told = key_kind(counted["value"].to_list())
+    """Judge some of the different keys, and count among all of them only where these look telling."""
+    some = counted["value"].gather_every(max(1, counted.height // SOME_KEYS)).to_list()
+    told = key_kind(some) and key_kind(counted["value"].to_list())
     return [told] if told else []
 
 
