@@ -20,6 +20,7 @@ from pipeline.stats.boundary import solve
 from pipeline.stats.mixed import MixedFit, assembled, fit_mixed
 from pipeline.stats.model import CannotFit, Method, MixedModel
 from pipeline.stats.modes import modes
+from pipeline.stats.numeric_minimum import NoMinimum, grid_then_brent, minimum
 from pipeline.stats.optimum import walk
 
 Array = NDArray[np.float64]
@@ -41,31 +42,17 @@ class UnequalFit:
     p: float
 
 
-def _scaled_criterion(equal: MixedFit, log_sd: Array, start: Array) -> tuple[float, Array]:
-    """-2 log-likelihood (standardised) with rows of these log relative SDs (n,), and theta there."""
-    shape, tilt = equal.solved.shape, equal.solved.found.tilt
-    # relative to their geometric mean: theta stays near its start, and 2 sum log(relative SD) is 0
-    relative = np.exp(log_sd - log_sd.mean())
-    found = walk(equal.standard.divided(relative).sums(equal.rows), shape, equal.solved.reml, start, tilt)
-    return found.value, found.theta
-
-
-def _search(equal: MixedFit, log_sd_of: Callable[[Array], Array], begin: Array) -> Array:
-    """Parameters of the relative SDs with the lowest criterion, by BFGS with central differences."""
-    from scipy.optimize import minimize
-
-    start = equal.solved.found.theta
+def _criterion(equal: MixedFit, log_sd_of: Callable[[Array], Array]) -> Callable[[Array], float]:
+    """-2 log-likelihood (standardised) as a function of the parameters of the log relative SDs (n,)."""
+    shape, reml, found = equal.solved.shape, equal.solved.reml, equal.solved.found
 
     def value(parameters: Array) -> float:
-        return _scaled_criterion(equal, log_sd_of(parameters), start)[0]
+        log_sd = log_sd_of(parameters)
+        # relative to their geometric mean: theta stays near its start, and 2 sum log(relative SD) is 0
+        divided = equal.standard.divided(np.exp(log_sd - log_sd.mean()))
+        return walk(divided.sums(equal.rows), shape, reml, found.theta, found.tilt).value
 
-    def gradient(parameters: Array) -> Array:
-        step = 1e-4
-        return np.array(
-            [(value(parameters + step * e) - value(parameters - step * e)) / (2 * step) for e in np.eye(len(begin))]
-        )
-
-    return np.asarray(minimize(value, begin, jac=gradient, method="BFGS", options={"gtol": 1e-5}).x)
+    return value
 
 
 def _finished(equal: MixedFit, log_sd: Array, parameters: pl.DataFrame, df: int) -> UnequalFit:
@@ -94,7 +81,13 @@ def fit_by_group(frame: pl.DataFrame, model: MixedModel, by: str, method: Method
     def log_sd_of(parameters: Array) -> Array:
         return np.asarray(np.append(0.0, parameters)[level])
 
-    found = _search(equal, log_sd_of, np.zeros(len(levels) - 1))
+    try:
+        found = minimum(_criterion(equal, log_sd_of), np.zeros(len(levels) - 1))
+    except NoMinimum:
+        raise CannotFit(
+            f"The residual SDs by {by!r} have no best value: the likelihood goes on rising as one of them shrinks to 0 "
+            "or the variance between groups takes its place. Join levels, or use one residual SD."
+        ) from None
     relative = np.exp(np.append(0.0, found))
     made = _finished(equal, log_sd_of(found), pl.DataFrame(), len(levels) - 1)
     table = pl.DataFrame({by: levels, "relative_sd": relative, "residual_sd": relative * made.fit.residual_sd})
@@ -114,23 +107,38 @@ def fitted_levels(fit: MixedFit, kind: Literal["conditional", "marginal"] = "con
     return np.asarray(mean + basis.scale * own)
 
 
+def _power(equal: MixedFit, level: Array, before: float | None) -> float:
+    """Power of these fitted levels (n,) with the lowest criterion, searched anew, or from the power found before."""
+    log_level = np.log(level)
+    # in units of the spread of log SD over the rows, so that a step means the same on any scale of the outcome
+    unit = max(float(log_level.std()), 1e-12)
+    value = _criterion(equal, lambda p: p[0] / unit * log_level)
+    begin = grid_then_brent(lambda p: value(np.array([p])), 0.0) if before is None else before * unit
+    return float(minimum(value, np.array([begin]))[0]) / unit
+
+
 def fit_by_power(frame: pl.DataFrame, model: MixedModel, method: Method = "reml", rounds: int = 50) -> UnequalFit:
     """Residual SD proportional to |fitted level|^power (varPower of the innermost fitted values).
 
-    The fitted levels are held while the power is found, then renewed, until the power moves by less than 1e-8.
+    The fitted levels are held while the power is found, then renewed, until the power moves by less than 1e-7. The
+    first search is over a grid, then by Brent's method; every one ends where the gradient is nought.
     """
     equal = fit_mixed(frame, model, method)
-    power, current = 0.0, equal
-    made: UnequalFit | None = None
+    power, current = None, equal
     for _ in range(rounds):
         level = np.abs(fitted_levels(current))
         if level.min() <= 1e-8 * level.max():
             raise CannotFit("A fitted level is 0, so its power has no scale; use groups of rows instead.")
-        log_level = np.log(level)
-        (found,) = _search(equal, lambda p, v=log_level: p[0] * v, np.array([power]))  # type: ignore[misc]
-        made = _finished(equal, found * log_level, pl.DataFrame({"power": [float(found)]}), 1)
-        if abs(found - power) < 1e-8:
-            break
-        power, current = float(found), made.fit
-    assert made is not None
-    return made
+        try:
+            found = _power(equal, level, power)
+        except NoMinimum:
+            raise CannotFit(
+                "No power of the fitted level is best: the fitted levels differ too little. Use one residual SD."
+            ) from None
+        made = _finished(equal, found * np.log(level), pl.DataFrame({"power": [found]}), 1)
+        if power is not None and abs(found - power) < 1e-7:
+            return made
+        power, current = found, made.fit
+    raise CannotFit(
+        f"The power and the fitted levels did not settle on each other in {rounds} rounds; use groups of rows instead."
+    )
