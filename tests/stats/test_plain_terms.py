@@ -33,6 +33,11 @@ PLAIN = [
     "1 + device * arm * t",
     "1 + t + t",
     "1 + n + arm:site + site + arm",
+    "1 + (t + arm)",
+    "1 + t * (arm + n) + site",
+    "(t + arm) * (n + site) + device",
+    "1 + arm * (t * (n + site))",
+    "1 + (t + n) * arm:site + site + arm + (t + n) * (arm + site)",
 ]
 
 
@@ -46,8 +51,23 @@ def test_a_plain_formula_is_what_formulaic_makes_of_it(text):
     assert np.array_equal(recipe.values(part), np.asarray(expected.model_spec.get_model_matrix(part), dtype=float))
 
 
-LEFT = ("0 + t", "1 + t - 1", "1 + np.log(t)", "1 + t:arm", "1 + C(n)", "1 + (t + arm)", "1 + t**2", "1 + I(t - 1)",
-        "t + 1", "1 +")
+LEFT = (
+    "0 + t",
+    "1 + t - 1",
+    "1 + np.log(t)",
+    "1 + t:arm",
+    "1 + C(n)",
+    "1 + t * (1 + arm)",
+    "1 + (t + arm",
+    "1 + t)",
+    "1 + t t",
+    "1 + t * (t + arm)",
+    "1 + (t + n):arm + t*arm + n",
+    "1 + t**2",
+    "1 + I(t - 1)",
+    "t + 1",
+    "1 +",
+)
 
 
 @pytest.mark.parametrize("text", LEFT)
