@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from pipeline import __version__, cli_history, cli_identity, cli_intake
+from pipeline import __version__, cli_explain, cli_history, cli_identity, cli_intake
 from pipeline.cli_words import CONTEXT, DIR, JSON, MAP, OUT, QUARTER, QUIET, SETTINGS, Place, run, shared
 
 
@@ -128,4 +128,5 @@ def review(
 
 cli_intake.add_to(main)
 cli_history.add_to(main)
+cli_explain.add_to(main)
 cli_identity.add_to(main)

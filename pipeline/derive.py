@@ -7,7 +7,7 @@ after a fault the tables are those of the last good run.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from typing import TYPE_CHECKING, Any
@@ -85,6 +85,18 @@ def _base_tables(node: Any) -> Iterator[tuple[str, str]]:
     elif isinstance(node, list):
         for value in node:
             yield from _base_tables(value)
+
+
+def received_behind(tables: Iterable[str]) -> list[str]:
+    """Names of the `received` tables that some derived tables are made from, through every step, sorted."""
+    read = references(sql_files()) | {name: set(before) for name, before in MADE_HERE.items()}
+    waiting, seen = list(tables), set[str]()
+    while waiting:
+        name = waiting.pop()
+        if name not in seen:
+            seen.add(name)
+            waiting += sorted(read.get(name, ()))
+    return sorted(name.removeprefix("received.") for name in seen if name.startswith("received."))
 
 
 def run_order(files: Mapping[str, str]) -> list[str]:
