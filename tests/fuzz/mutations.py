@@ -51,7 +51,7 @@ def _structure(cells: list[list[str]], chance: random.Random) -> None:
     row = chance.choice(cells)
     match chance.randrange(8):
         case 0:
-            row.pop()
+            del row[-1:]
         case 1:
             row.append("9")
         case 2:
