@@ -182,15 +182,14 @@ def _summed(weight: Array, stack: Array) -> Array:
     return np.asarray((weight @ stack.reshape(len(stack), stack.shape[1] * stack.shape[2])).reshape(stack.shape[1:]))
 
 
-def cheap_slopes(point: Point, reml: bool) -> tuple[Array, Array]:
-    """Exact gradient and nearly exact Hessian in d; the Hessian leaves out what the mean's terms add to its trace.
+def cheap_slopes(point: Point, reml: bool, exact: bool = False) -> tuple[Array, Array]:
+    """Exact gradient and nearly exact Hessian in d; the Hessian leaves out what the mean's terms add, unless `exact`.
 
     One pass over the groups for a single grouping; enough to walk downhill.
     """
     shape, sums = point.shape, point.sums
-    if shape.qs:
-        made = pieces(point, exact=False)
-        return slopes(point, made, reml)
+    if shape.qs or (exact and sums.zw is None):
+        return slopes(point, pieces(point, exact), reml)
     phi, w, rss = solve(point.answer.s)
     b_t = np.swapaxes(point.b, 1, 2)
     u = b_t @ sums.sandwich(w[None, :, None]) @ point.b
@@ -200,10 +199,27 @@ def cheap_slopes(point: Point, reml: bool) -> tuple[Array, Array]:
     if reml:
         root = np.zeros((1, len(w), len(phi)))
         root[0, :-1] = np.linalg.cholesky(phi)
-        slope -= _summed(weight, b_t @ sums.sandwich(root) @ point.b)
+        of_mean = b_t @ sums.sandwich(root) @ point.b
+        slope -= _summed(weight, of_mean)
     size = _summed(weight, u)
     units = shape.inner_units
     gradient, a = units.reshape(len(units), -1) @ slope.ravel(), units.reshape(len(units), -1) @ size.ravel()
     trace2, wqw = (_of_pairs(paired(point, other), units) for other in (point.k, u))
     hessian = -trace2 + nu * (2.0 * wqw / rss - np.outer(a, a) / rss**2)
+    if exact:
+        p = _p_of_each(point, b_t, units)[:, :-1]
+        g = p @ w
+        hessian -= 2.0 * nu / rss * (g @ phi @ g.T)
+        if reml:
+            phi_p = phi @ p[:, :, :-1]
+            hessian += 2.0 * _of_pairs(paired(point, of_mean), units) - np.einsum("rij,tji->rt", phi_p, phi_p)
     return gradient, (hessian + hessian.T) / 2.0
+
+
+def _p_of_each(point: Point, b_t: Array, units: Array) -> Array:
+    """P_r of a single grouping whose groups are held one by one (r, c, c), by one product of matrices."""
+    sums = point.sums
+    assert sums.zw is not None
+    r = (b_t @ sums.zw).reshape(len(sums.rows), -1)
+    both = ((r * sums.full_weight[:, None]).T @ r).reshape(sums.q, sums.k, sums.q, sums.k)
+    return np.asarray(np.einsum("rab,aibj->rij", units, both))

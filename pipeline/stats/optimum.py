@@ -21,6 +21,7 @@ from pipeline.stats.sums import Sums
 Array = NDArray[np.float64]
 
 MAX_STEPS = 200
+FEW = 50  # groups per column under which what the mean's terms add to the Hessian is worth having
 MANY = 100  # groups from which the second walk starts near the first one's end, and not from a guess of its own
 RESTART_STOP = 1e-7  # the same for a second walk, whose end is only compared
 STOP_GAIN = 1e-16  # predicted gain, as a share of -2 log-likelihood, of the last step taken
@@ -66,7 +67,6 @@ class Optimum:
     hessian: Array
     steps: int
     decrement: float
-    tilt: Array
 
 
 def _step(gradient: Array, hessian: Array, radius: float) -> tuple[Array, float]:
@@ -111,29 +111,34 @@ def walk(
 ) -> Walk:
     """Walk to a minimum from theta.
 
-    Steps use the exact gradient and a cheap Hessian; tilt (r, r) is what an exact Hessian in d adds to it near the
-    optimum, None lets the walk find it where it comes close. It is found anew when the steps no longer shrink fast.
+    Steps use the exact gradient. The Hessian is exact too where that costs little; else it is the cheap one and tilt
+    (r, r), what an exact Hessian in d adds to it near the optimum: given, or (None) found where the walk comes close,
+    and found anew when the steps no longer shrink fast.
     """
     point = _at(sums, shape, theta)
     value = point.answer.criterion(reml)
     radius = max(1.0, float(np.linalg.norm(theta)))
+    whole = tilt is None and not shape.qs and sums.zw is not None and len(sums.rows) < FEW * sums.k
     own = np.zeros((len(theta), len(theta))) if tilt is None else tilt
     tilted_at = 0 if tilt is None else 1
     noise, gain, before = 1e-12 * (1.0 + abs(value)), np.inf, np.inf
     steps = 0
     while steps < MAX_STEPS and len(theta):
         steps += 1
-        gradient, hessian = cheap_slopes(point, reml)
+        # the first step is never exact: where the likelihood is flat that Hessian is rounding, its step goes anywhere
+        gradient, hessian = cheap_slopes(point, reml, whole and steps > 1)
         if steps > 1 and gain >= 1.0 and own.any():
             own, tilted_at = np.zeros_like(own), 0  # far from where the tilt was found it misleads
         slow = gain > max(0.05 * before, noise) and steps > tilted_at + (1 if gain < 1e-2 else 4)
-        if gain < 1.0 and (tilted_at == 0 or slow):
-            own, tilted_at = exact_slopes(point, reml)[1] - hessian, steps
+        if not whole and gain < 1.0 and (tilted_at == 0 or slow):
+            own, tilted_at = cheap_slopes(point, reml, exact=True)[1] - hessian, steps
         step, gain, radius, moved = _next(sums, shape, reml, theta, (gradient, hessian + own), (value, radius, noise))
         if moved is None:
             break
         theta, point, value = theta + step, moved[0], moved[1]
-        if gain < stop * (1.0 + abs(value)) or (gain < noise and gain > 0.5 * before):
+        # Newton's gains fall as gain -> gain^2: with an exact Hessian the next one is known without a step
+        ahead = 1e4 * gain * (gain / before) ** 2 if whole and gain < 1e-2 * before < 1e-2 else gain
+        if min(gain, ahead) < stop * (1.0 + abs(value)) or (gain < noise and gain > 0.5 * before):
             break
         before = gain
     return Walk(theta, point, value, steps, own)
@@ -157,9 +162,9 @@ def _next(
     return np.zeros_like(theta), 0.0, radius, None
 
 
-def exact_slopes(point: Point, reml: bool) -> tuple[Array, Array]:
-    """Gradient and exact Hessian in d."""
-    return slopes(point, pieces(point), reml)
+def tilt_at(point: Point, reml: bool) -> Array:
+    """What an exact Hessian in d (r, r) adds to the cheap one."""
+    return np.asarray(cheap_slopes(point, reml, exact=True)[1] - cheap_slopes(point, reml)[1])
 
 
 def settled(end: Walk, reml: bool) -> Optimum:
@@ -167,7 +172,7 @@ def settled(end: Walk, reml: bool) -> Optimum:
     made = pieces(end.point)
     gradient, hessian = in_theta(end.point.shape, end.theta, *slopes(end.point, made, reml))
     gain = _step(gradient, hessian, 1.0)[1] if len(end.theta) else 0.0
-    return Optimum(end.theta, end.point, made, end.value, gradient, hessian, end.steps, gain, end.tilt)
+    return Optimum(end.theta, end.point, made, end.value, gradient, hessian, end.steps, gain)
 
 
 def starts(sums: Sums, shape: Shape, reml: bool) -> list[Array]:
@@ -187,11 +192,12 @@ def best(sums: Sums, shape: Shape, reml: bool) -> tuple[Optimum, Proof]:
         return only, Proof(0.0, 0.0, float("inf"), 0.0, 1, bool(np.isfinite(only.value)))
     first, *others = starts(sums, shape, reml)
     # what the mean's terms add to the Hessian is of the order terms / groups: not worth finding where that is small
-    none = None if len(sums.rows) < 50 * sums.k else np.zeros((len(first), len(first)))
+    none = None if len(sums.rows) < FEW * sums.k else np.zeros((len(first), len(first)))
     ends = [walk(sums, shape, reml, first, none)]
     if len(sums.rows) >= MANY:
         others = [0.7 * ends[0].theta + 0.1 * (first > 0)]
-    ends += [walk(sums, shape, reml, start, ends[0].tilt, RESTART_STOP) for start in others]
+    tilt = ends[0].tilt if ends[0].tilt.any() else none
+    ends += [walk(sums, shape, reml, start, tilt, RESTART_STOP) for start in others]
     chosen = min(ends, key=lambda end: end.value)
     if chosen.value > ends[0].value - 1e-8 * (1.0 + abs(chosen.value)):
         chosen = ends[0]

@@ -16,7 +16,7 @@ from pipeline.stats.boundary import Solved
 from pipeline.stats.derivatives import solve
 from pipeline.stats.likelihood import Shape
 from pipeline.stats.model import CannotFit
-from pipeline.stats.optimum import walk
+from pipeline.stats.optimum import tilt_at, walk
 from pipeline.stats.sums import Sums
 
 if TYPE_CHECKING:
@@ -89,7 +89,12 @@ def refitter(fit: MixedFit) -> Refitter:
     """Prepare refits of a fit: forms each innermost group's own W'W once."""
     solved = fit.solved
     return Refitter(
-        solved, solved.sums, solved.shape, solved.found.theta, solved.found.tilt, fit.standard.own_totals(fit.rows)
+        solved,
+        solved.sums,
+        solved.shape,
+        solved.found.theta,
+        tilt_at(solved.found.point, solved.reml),
+        fit.standard.own_totals(fit.rows),
     )
 
 

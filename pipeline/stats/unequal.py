@@ -21,7 +21,7 @@ from pipeline.stats.mixed import MixedFit, assembled, fit_mixed
 from pipeline.stats.model import CannotFit, Method, MixedModel
 from pipeline.stats.modes import modes
 from pipeline.stats.numeric_minimum import NoMinimum, grid_then_brent, minimum
-from pipeline.stats.optimum import walk
+from pipeline.stats.optimum import tilt_at, walk
 
 Array = NDArray[np.float64]
 
@@ -45,12 +45,13 @@ class UnequalFit:
 def _criterion(equal: MixedFit, log_sd_of: Callable[[Array], Array]) -> Callable[[Array], float]:
     """-2 log-likelihood (standardised) as a function of the parameters of the log relative SDs (n,)."""
     shape, reml, found = equal.solved.shape, equal.solved.reml, equal.solved.found
+    tilt = tilt_at(found.point, reml)
 
     def value(parameters: Array) -> float:
         log_sd = log_sd_of(parameters)
         # relative to their geometric mean: theta stays near its start, and 2 sum log(relative SD) is 0
         divided = equal.standard.divided(np.exp(log_sd - log_sd.mean()))
-        return walk(divided.sums(equal.rows), shape, reml, found.theta, found.tilt).value
+        return walk(divided.sums(equal.rows), shape, reml, found.theta, tilt).value
 
     return value
 
