@@ -10,6 +10,7 @@ from pipeline.report import (
     sections_choices,
     sections_index,
     sections_model,
+    sections_more,
     sections_people,
     sections_pressure,
     sections_protocols,
@@ -36,14 +37,19 @@ QUARTER = (
     Section("quarter", "past_error", sections_pressure.past_error),
     Section("quarter", "model", sections_pressure.model),
     Section("quarter", "over_time", sections_time.over_time),
+    Section("quarter", "function", sections_more.function),
+    Section("quarter", "instruments", sections_more.instruments),
     Section("quarter", "sites", sections_time.sites),
     Section("quarter", "cautions", sections_time.cautions),
+    Section("quarter", "restated", sections_more.restated),
+    Section("quarter", "scored", sections_more.scored),
     Section("quarter", "made", sections_time.made),
 )
 STALLED = (
     Section("stalled", "how_many", sections_stalled.how_many, needs_rows=False),
     Section("stalled", "whom", sections_stalled.whom, needs_rows=False),
     Section("stalled", "others", sections_stalled.others, needs_rows=False),
+    Section("stalled", "ledger", sections_more.ledger),
     Section("stalled", "rule", sections_stalled.rule, needs_rows=False),
 )
 PROTOCOLS = (

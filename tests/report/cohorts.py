@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from pipeline.report import PageMeta
 from pipeline.results import Result, ResultSet
-from tests.report import made_clients, made_people, made_protocols, made_quarter
+from tests.report import made_clients, made_more, made_people, made_protocols, made_quarter
 
 HIDDEN = "hidden (n<11)"
 
@@ -24,7 +24,8 @@ def meta(edition: str) -> PageMeta:
 
 
 def full() -> ResultSet:
-    return ResultSet((*made_protocols.rows(), *made_quarter.rows(), *made_clients.rows()))
+    return ResultSet((*made_protocols.rows(), *made_quarter.rows(), *made_clients.rows(), *made_more.quarter(),
+                      *made_more.ledger()))
 
 
 def tiny() -> ResultSet:
@@ -47,4 +48,4 @@ def suppressed() -> ResultSet:
             return r
         return replace(r, n=None, hits=None, n_people=None, value=None, low=None, high=None, text=HIDDEN)
 
-    return ResultSet(tuple(hide(r) for r in (*made_protocols.rows(), *made_quarter.rows())))
+    return ResultSet(tuple(hide(r) for r in (*made_protocols.rows(), *made_quarter.rows(), *made_more.quarter())))
