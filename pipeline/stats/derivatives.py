@@ -143,6 +143,8 @@ def _of_pairs(both: Array, units: Array) -> Array:
 
 def pieces(point: Point, exact: bool = True) -> Pieces:
     """All P_r, Q_rt and traces at a point; exact=False leaves Q_rt out (cheaper; enough to walk downhill)."""
+    if exact and not point.shape.qs and point.sums.zw is not None:
+        return _pieces_of_one_grouping(point)
     build = _Builder(point, exact)
     elements = point.shape.elements
     count, c = len(elements), len(point.answer.s)
@@ -157,6 +159,32 @@ def pieces(point: Point, exact: bool = True) -> Pieces:
                 q[i, j], q[j, i] = q_rt, q_rt.T
     trace1 = np.array([build.trace1(e) for e in elements])
     return Pieces(p, q if exact else None, trace1, trace2, wqw, build.phi, build.w, build.rss)
+
+
+def _pieces_of_one_grouping(point: Point) -> Pieces:
+    """The same for a single grouping held group by group, where few products of matrices do all of it."""
+    sums, units = point.sums, point.shape.inner_units
+    assert sums.zw is not None
+    phi, w, rss = solve(point.answer.s)
+    b_t = np.swapaxes(point.b, 1, 2)
+    r = np.asarray(b_t @ sums.zw).reshape(len(sums.rows), -1)
+    u = b_t @ sums.sandwich(w[None, :, None]) @ point.b
+    q = np.zeros((len(units), len(units), sums.k, sums.k))
+    for b in range(sums.q):
+        for c in range(b + 1):
+            both = _products(r, sums.full_weight * point.k[:, b, c], sums.q)
+            for x, y in {(b, c), (c, b)}:
+                q += np.einsum("ra,td,aidj->rtij", units[:, :, x], units[:, y], both)
+    p = np.einsum("rab,aibj->rij", units, _products(r, sums.full_weight, sums.q))
+    trace1 = np.einsum("rab,ab->r", units, _summed(sums.full_weight, point.k))
+    trace2, wqw = (_of_pairs(paired(point, other), units) for other in (point.k, u))
+    return Pieces(p, q, trace1, trace2, wqw, phi, w, rss)
+
+
+def _products(r: Array, weight: Array, q: int) -> Array:
+    """Sum over the groups of weight r_ai r_bj: (q, k, q, k) from r (m, q k)."""
+    k = r.shape[1] // q
+    return np.asarray(((r * weight[:, None]).T @ r).reshape(q, k, q, k))
 
 
 def slopes(point: Point, made: Pieces, reml: bool) -> tuple[Array, Array]:
@@ -191,23 +219,17 @@ def cheap_slopes(point: Point, reml: bool, exact: bool = False) -> tuple[Array, 
     if shape.qs or (exact and sums.zw is None):
         return slopes(point, pieces(point, exact), reml)
     phi, w, rss = solve(point.answer.s)
-    b_t = np.swapaxes(point.b, 1, 2)
-    u = b_t @ sums.sandwich(w[None, :, None]) @ point.b
     nu = point.answer.n - len(phi) if reml else point.answer.n
-    weight = sums.full_weight
-    slope = _summed(weight, point.k - u * (nu / rss))
-    if reml:
-        root = np.zeros((1, len(w), len(phi)))
-        root[0, :-1] = np.linalg.cholesky(phi)
-        of_mean = b_t @ sums.sandwich(root) @ point.b
-        slope -= _summed(weight, of_mean)
-    size = _summed(weight, u)
-    units = shape.inner_units
-    gradient, a = units.reshape(len(units), -1) @ slope.ravel(), units.reshape(len(units), -1) @ size.ravel()
+    weight, units = sums.full_weight, shape.inner_units
+    r, u, of_mean = _through_b(point, w, phi)
+    slope = _summed(weight, point.k - u * (nu / rss) - (of_mean if reml else 0.0))
+    flat = units.reshape(len(units), -1)
+    gradient, a = flat @ slope.ravel(), flat @ _summed(weight, u).ravel()
     trace2, wqw = (_of_pairs(paired(point, other), units) for other in (point.k, u))
     hessian = -trace2 + nu * (2.0 * wqw / rss - np.outer(a, a) / rss**2)
     if exact:
-        p = _p_of_each(point, b_t, units)[:, :-1]
+        assert r is not None
+        p = np.einsum("rab,aibj->rij", units, _products(r, weight, sums.q))[:, :-1]
         g = p @ w
         hessian -= 2.0 * nu / rss * (g @ phi @ g.T)
         if reml:
@@ -216,10 +238,16 @@ def cheap_slopes(point: Point, reml: bool, exact: bool = False) -> tuple[Array, 
     return gradient, (hessian + hessian.T) / 2.0
 
 
-def _p_of_each(point: Point, b_t: Array, units: Array) -> Array:
-    """P_r of a single grouping whose groups are held one by one (r, c, c), by one product of matrices."""
+def _through_b(point: Point, w: Array, phi: Array) -> tuple[Array | None, Array, Array]:
+    """(R = B'Z'W as (m, q k), R w w'R', R Phi R') per innermost group of a single grouping; no R for patterns."""
     sums = point.sums
-    assert sums.zw is not None
-    r = (b_t @ sums.zw).reshape(len(sums.rows), -1)
-    both = ((r * sums.full_weight[:, None]).T @ r).reshape(sums.q, sums.k, sums.q, sums.k)
-    return np.asarray(np.einsum("rab,aibj->rij", units, both))
+    b_t = np.swapaxes(point.b, 1, 2)
+    columns = np.zeros((len(w), len(w)))
+    columns[:, 0], columns[:-1, 1:] = w, np.linalg.cholesky(phi)
+    if sums.zw is None:
+        u, of_mean = (b_t @ sums.sandwich(part[None]) @ point.b for part in (columns[:, :1], columns[:, 1:]))
+        return None, u, of_mean
+    r = b_t @ sums.zw
+    half = (r.reshape(-1, sums.k) @ columns).reshape(*r.shape[:2], len(w))
+    own, rest = half[:, :, 0], half[:, :, 1:]
+    return r.reshape(len(r), -1), own[:, :, None] * own[:, None, :], np.asarray(rest @ np.swapaxes(rest, 1, 2))

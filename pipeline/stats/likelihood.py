@@ -165,6 +165,13 @@ def evaluate(sums: Sums, shape: Shape, d: Array, ds: Array) -> Point:
     s1 = sums.total - sums.contract(omega)
     qs = shape.qs
     log_h = float(sums.full_weight @ log_det)
+    if qs == 0:
+        pooled = sums.outer_weight @ s1.reshape(len(s1), -1)
+        s = pooled.reshape(sums.k, sums.k)
+        none = s1[:, :0, :0]
+        into = np.broadcast_to(np.eye(sums.k), s1.shape)
+        whole = Answer((s + s.T) / 2.0, log_h, sums.n)
+        return Point(sums, shape, d, ds, b, omega, k, none, none, none, s1, into, whole)
     site_g = (s1[:, :qs, :qs] + np.swapaxes(s1[:, :qs, :qs], 1, 2)) / 2.0
     site_b, site_omega, site_k, site_log_det = eliminate(ds, site_g)
     columns = s1.shape[1] - qs
