@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.report.clients import gathered
+from pipeline.report.complete import completed
 from pipeline.report.look import Look
 from pipeline.report.render import put_file
 from pipeline.report.views import PageMeta
@@ -27,9 +28,9 @@ def _stable(value: Any) -> Any:
 
 
 def as_dict(result: Result) -> dict[str, Any]:
-    """A result with its key; empty fields are left out, and n_of and klass where they are people and aggregate."""
-    usual = {"n_of": "people", "klass": "aggregate"}
-    fields = {k: _stable(v) for k, v in asdict(result).items() if v not in (None, "") and usual.get(k) != v}
+    """A result with its key, as reports/results.schema.json says; empty fields are left out, and n_of for people."""
+    usual = {"n_of": "people"}
+    fields = {k: _stable(v) for k, v in asdict(completed(result)).items() if v not in (None, "") and usual.get(k) != v}
     return {"key": result.key} | fields
 
 
