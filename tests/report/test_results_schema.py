@@ -31,7 +31,8 @@ def test_the_schema_is_one():
 
 @pytest.mark.parametrize("cohort", ["full", "tiny", "suppressed"])
 def test_the_made_cohorts_keep_to_it(cohort):
-    rows = [r for r in getattr(cohorts, cohort)().rows if r.klass == "aggregate"]  # client rows there have made-up names
+    # client rows there have made-up names
+    rows = [r for r in getattr(cohorts, cohort)().rows if r.klass == "aggregate"]
     assert faults(made(*rows))[:5] == []
 
 
