@@ -143,7 +143,7 @@ def _of_pairs(both: Array, units: Array) -> Array:
 
 def pieces(point: Point, exact: bool = True) -> Pieces:
     """All P_r, Q_rt and traces at a point; exact=False leaves Q_rt out (cheaper; enough to walk downhill)."""
-    if exact and not point.shape.qs and point.sums.zw is not None:
+    if exact and not point.shape.qs and point.sums.q and point.sums.zw is not None:
         return _pieces_of_one_grouping(point)
     build = _Builder(point, exact)
     elements = point.shape.elements
