@@ -18,7 +18,7 @@ _CHUNK = 1 << 20
 class Scan:
     """A file that is not read yet. `n_records`: records below the headings, if no line is blank or broken.
 
-    `is_plain`: every line break ends a record (no quoted one, no lone CR, no NUL), so that record k (from 0) begins on
+    `is_plain`: every line break ends a record (no quoted one, no lone CR, no NUL, no blank line first), so that record k (from 0) begins on
     line k + 2, once the database has found exactly `n_records` and rejected none. A file that is not plain is walked.
     `samples`: (number of a record from 0, its line), about one a megabyte, to prove that the rows kept their order.
     """
@@ -47,12 +47,14 @@ class _Survey:
     def __init__(self) -> None:
         self.sha256 = hashlib.sha256()
         self.line_feeds = self.returns = self.pairs = 0
-        self.has_nul = self.has_odd_marks = False
+        self.has_nul = self.has_odd_marks = self.begins_blank = False
         self.last = b""
         self.samples: list[tuple[int, bytes]] = []
         self.open_marks = 0  # quotation marks of the line that the chunk before left open
 
     def add(self, chunk: bytes) -> None:
+        if not self.last:
+            self.begins_blank = chunk.removeprefix(b"\xef\xbb\xbf").startswith((b"\r", b"\n"))
         self.sha256.update(chunk)
         start = chunk.find(b"\n") + 1
         if start and (end := chunk.find(b"\n", start)) > 0:
@@ -81,7 +83,8 @@ class _Survey:
     @property
     def is_plain(self) -> bool:
         has_one_break = self.returns == self.pairs and self.pairs in (0, self.line_feeds)
-        return has_one_break and not self.has_nul and not self.has_odd_marks and self.open_marks % 2 == 0
+        is_odd = self.has_nul or self.begins_blank or self.has_odd_marks or self.open_marks % 2 == 1
+        return has_one_break and not is_odd
 
 
 def survey(path: Path, delimiter: str = ",") -> tuple[str, Scan]:

@@ -76,6 +76,13 @@ def test_what_the_survey_cannot_prove_is_walked(tmp_path: Path, body: str, is_wa
     assert same(walked(path), found) and (line == "line_") == is_walked
 
 
+def test_headings_after_a_blank_line_are_headings(tmp_path: Path) -> None:
+    path = tmp_path / "sessions.csv"
+    path.write_text(f"\n{HEADINGS}\n{KEY},2025-01-06,am,20\n", encoding="utf-8")
+    found, line = by_database(path)
+    assert same(walked(path), found) and line == "line_" and found[1]["line"].to_list() == [3]
+
+
 def test_repeats_conflicts_and_ordinals_are_alike(tmp_path: Path) -> None:
     rows = [f"{KEY},2025-01-06,am,20", f"{KEY},2025-01-06,am,20", f"{KEY},2025-01-06,pm,20", f"{KEY},2025-01-06,pm,21",
             f"{KEY},2025-01-07,,20", f"{KEY},2025-01-07,,20", f"{KEY},2025-01-08,am,20"]
