@@ -39,7 +39,7 @@ class Case:
 
 
 CASES = (
-    Case("240 clients, fit + KR", 240, "fit", (5, 5, 5), {"mixedlm": 50, "lmer": 3}),
+    Case("240 clients, fit + KR", 240, "fit", (10, 10, 5), {"mixedlm": 50, "lmer": 3}),
     Case("1,000 clients, fit + KR", 1_000, "fit", (5, 3, 3), {"mixedlm": 50, "lmer": 5}),
     Case("1,000 clients against lmer's fit alone", 1_000, "fit", (5, 3, 3), {"mixedlm": 100}, "none"),
     Case("50,000 clients, fit + KR from rows", 50_000, "fit", (2, 1, 1), {"mixedlm": 60, "lmer": 8}, "none"),

@@ -50,8 +50,7 @@ class Basis:
 
 def _constant(columns: Array) -> NDArray[np.intp]:
     """Columns that have one value, not 0, in every row."""
-    low, high = columns.min(axis=0), columns.max(axis=0)
-    return np.flatnonzero((low == high) & (low != 0.0))
+    return np.flatnonzero((columns == columns[0]).all(axis=0) & (columns[0] != 0.0))
 
 
 def centred(columns: Array, full: bool = True) -> tuple[Array, Array]:
@@ -198,7 +197,7 @@ def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) 
 
 def _size(columns: Array) -> Array:
     """Largest absolute value of each column."""
-    return np.asarray(np.maximum(columns.max(axis=0), -columns.min(axis=0)))
+    return np.asarray(np.abs(columns).max(axis=0))
 
 
 def _free_outcome(rows: Rows, to_free: Array) -> tuple[Array, Array]:

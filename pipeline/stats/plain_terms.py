@@ -115,10 +115,12 @@ def _codes(series: pl.Series, known: tuple[str, ...]) -> NDArray[np.int64]:
     """Position of each row's level among the known ones; CannotFit names one that is not."""
     text = series.cast(pl.String)
     codes = text.cast(pl.Enum(known), strict=False)
-    if codes.null_count() > text.null_count():
+    missing = codes.null_count()
+    if missing > text.null_count():
         strange = text.filter(codes.is_null() & text.is_not_null())[0]
         raise CannotFit(f"{series.name!r} holds {strange!r}, which the fit has not seen; it knows {', '.join(known)}.")
-    return np.asarray(codes.to_physical().fill_null(-1).to_numpy(), dtype=np.int64)
+    number = codes.to_physical()
+    return np.asarray((number.cast(pl.Int64).fill_null(-1) if missing else number).to_numpy(), dtype=np.int64)
 
 
 @dataclass(frozen=True)
