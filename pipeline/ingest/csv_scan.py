@@ -19,8 +19,9 @@ class Scan:
     """A file that is not read yet. `n_records`: records below the headings, if no line is blank or broken.
 
     `is_plain`: every line break ends a record (no quoted one, no lone CR, no NUL, no blank line first), so that record
-    k (from 0) begins on line k + 2, once the database has found exactly `n_records` and rejected none. A file that is not plain is walked.
-    `samples`: (number of a record from 0, its line), about one a megabyte, to prove that the rows kept their order.
+    k (from 0) begins on line k + 2, once the database has found exactly `n_records` and rejected none. A file that is
+    not plain is walked. `samples`: (number of a record from 0, its line), about one a megabyte, to prove that the rows
+    kept their order.
     """
 
     path: Path
