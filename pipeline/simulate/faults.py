@@ -11,7 +11,7 @@ BAD_CELLS: dict[str, tuple[tuple[str, str, Change], ...]] = {
     "clients": (
         ("client_key", "key", {"client_key": "no 7"}),
         ("sex", "code", {"sex": "F"}),
-        ("age_years", "range", {"age_years": "103"}),
+        ("age_years", "range", {"age_years": "203"}),
         ("age_years", "number", {"age_years": "sixty"}),
         ("age_years", "needed", {"age_years": None}),
         ("height_cm", "range", {"height_cm": "1.72"}),
