@@ -1,10 +1,19 @@
-"""One whole review of the sample cohort, shared by every test that reads its outputs."""
+"""What many tests share: one whole review of the sample cohort, and one browser."""
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+from tests.browser.chromium import find
+from tests.browser.opened import ABSENT, opened
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 SAMPLE = Path(__file__).parents[1] / "sample_data"
 
@@ -16,3 +25,14 @@ def sample_review(tmp_path_factory: pytest.TempPathFactory):
     out = tmp_path_factory.mktemp("review") / "out"
     summary = stages.review(SAMPLE, out, None, None, lambda step, done, total: None)
     return out, summary
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A headless Chromium; without one the test is skipped, and with CI set it fails."""
+    if find() is None:
+        if os.environ.get("CI"):
+            pytest.fail(ABSENT + " With CI set this is a failure.")
+        pytest.skip(ABSENT)
+    with opened() as started:
+        yield started

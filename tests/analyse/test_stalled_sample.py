@@ -34,7 +34,8 @@ def test_a_planted_client_has_its_state_and_reason(rows, kind, key):
 def test_the_states_add_up(rows):
     for pressure in ("mip", "mep"):
         total = of(rows, "people", f"pressure={pressure}")[0]["n"]
-        parts = [r["n"] for r in rows if r["statistic"] == "people" and r["group"].startswith(f"pressure={pressure};")]
+        parts = [r["n"] for r in rows if r["section"] == "how_many" and r["statistic"] == "people"
+                 and r["group"].startswith(f"pressure={pressure};")]
         assert len(parts) == 6 and sum(parts) == total
 
 

@@ -1,29 +1,10 @@
-"""One browser and one set of pages for all browser tests."""
+"""One set of pages for all browser tests."""
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
-
-from tests.browser.chromium import find
-from tests.browser.opened import ABSENT, opened
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Browser
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    if find() is None:
-        if os.environ.get("CI"):
-            pytest.fail(ABSENT + " With CI set this is a failure.")
-        pytest.skip(ABSENT)
-    with opened() as started:
-        yield started
 
 
 @pytest.fixture(scope="session")

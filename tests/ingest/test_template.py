@@ -15,7 +15,6 @@ from pipeline.errors import FileRefused
 from pipeline.ingest import read_folder
 from pipeline.ingest.excel import Workbook, read_sheet
 from pipeline.ingest.template import DIARY, DICTIONARY, WORKBOOK, write_filled, write_template
-from tests.browser.chromium import find
 
 
 @pytest.fixture(scope="module")
@@ -76,13 +75,9 @@ def test_the_diary_asks_for_the_columns_of_weekly_logs_in_their_order(made):
 
 
 @pytest.mark.browser
-@pytest.mark.skipif(find() is None, reason="no Chromium here")
-def test_the_diary_fits_one_page_of_paper(made, tmp_path):
-    from playwright.sync_api import sync_playwright
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=find(), args=["--no-sandbox"])
-        page = browser.new_page()
-        page.goto((made / DIARY).as_uri())
-        page.pdf(path=str(tmp_path / "d.pdf"), prefer_css_page_size=True)
-        browser.close()
+def test_the_diary_fits_one_page_of_paper(made, browser, tmp_path):
+    page = browser.new_page()
+    page.goto((made / DIARY).as_uri())
+    page.pdf(path=str(tmp_path / "d.pdf"), prefer_css_page_size=True)
+    page.close()
     assert len(re.findall(rb"/Type\s*/Page\b", (tmp_path / "d.pdf").read_bytes())) == 1
