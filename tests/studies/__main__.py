@@ -1,15 +1,18 @@
-"""All simulation studies that take no other words, one after the other: python -m tests.studies. Minutes each."""
+"""All slow studies, one after the other: python -m tests.studies. Minutes to an hour each."""
 
+import datetime as dt
 import subprocess
 import sys
 
-STUDIES = ("recovery", "control_chart_signals", "falling_looks", "stalled_rule")
+TODAY = dt.date.today().isoformat()
+STUDIES = (("recovery",), ("control_chart_signals",), ("falling_looks",), ("stalled_rule",), ("gate_corpus",),
+           ("designs", TODAY), ("coverage", TODAY, "4000"), ("kill_table",), ("fuzz_intake",))
 
 
 def main() -> None:
     """Run each study in a process of its own; the first that fails stops the rest."""
-    for name in STUDIES:
-        subprocess.run([sys.executable, "-m", f"tests.studies.{name}"], check=True)
+    for name, *words in STUDIES:
+        subprocess.run([sys.executable, "-W", "ignore", "-m", f"tests.studies.{name}", *words], check=True)
 
 
 if __name__ == "__main__":
