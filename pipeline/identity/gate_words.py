@@ -38,7 +38,7 @@ renate renee ricardo richard rita robert roberto roger roland ronald rosa rose r
 samantha samuel sandra sara sarah scott sean sebastian serge sergio sharon sheila simon simone sofia sonia sophia
 sophie stanislaw stefan stefanie stefano stephanie stephen steven stuart susan susanne svetlana sven sylvia tamara
 tanya tatiana teresa theodor theresa thomas tim timothy tobias tom tomas tomasz tony tracy ulrich ulrike ursula uwe
-valentina valerie vera veronica victor victoria viktor vincent virginia vladimir walter wanda wendy werner wilhelm
+valentina valerie vera veronica victor victoria viktor vincent virginia vladimir walter wanda werner wilhelm
 william wojciech wolfgang xavier yolanda yusuf yvonne zoe zofia
 """)
 

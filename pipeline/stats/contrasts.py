@@ -57,7 +57,8 @@ def combine(solved: Solved, rows: Array, df_method: DfMethod, level: float = 0.9
     made = solved.linear
     covariance = made.adjusted if df_method == "kenward-roger" else made.phi
     estimate = standard @ -made.w[:-1] + rows @ solved.basis.shift
-    std_error = np.sqrt(np.einsum("ri,ij,rj->r", standard, covariance, standard))
+    with np.errstate(invalid="ignore"):  # an adjusted variance below 0 is no variance: NaN, which no caller prints
+        std_error = np.sqrt(np.einsum("ri,ij,rj->r", standard, covariance, standard))
     with np.errstate(divide="ignore", invalid="ignore"):
         df = df_each(made, standard, df_method)
         t = estimate / std_error
