@@ -14,7 +14,6 @@ from pipeline import settings as settings_file
 from pipeline.settings import Settings
 
 Progress = Callable[[str, int, int], None]
-STORE = "store.duckdb"
 
 
 @dataclass(frozen=True)

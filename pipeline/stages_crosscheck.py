@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.settings import Settings
+from pipeline.stages_frames import frames_of
 from pipeline.stages_load import STORE
 
 if TYPE_CHECKING:
@@ -19,12 +20,8 @@ def add_cross_check(out: Path, settings: Settings, summary: Summary) -> Summary:
     from pipeline.analyse.fits import fit_models
     from pipeline.store import open_store
     with summary.timed("cross-check"), open_store(out / STORE, read_only=True) as store:
-        names = store.sql(
-            "select table_name from information_schema.tables where table_schema = 'frames' order by table_name"
-        )["table_name"].to_list()
-        frames = {name: store.table(f"frames.{name}") for name in names}
         quarter = str(store.sql("select quarter from results.run")["quarter"][0])
-        models = fit_models(until_quarter(frames, quarter, settings), settings)
+        models = fit_models(until_quarter(frames_of(store), quarter, settings), settings)
         for pressure, found in models.items():
             primary = found.working("primary")
             if primary is None or primary.fit is None or primary.look is None:

@@ -10,6 +10,7 @@ from pipeline import __version__
 from pipeline import settings as settings_file
 from pipeline.errors import SettingsError
 from pipeline.settings import Settings
+from pipeline.stages_frames import frames_of
 from pipeline.stages_published import Review, last_before, one_a_quarter, rows_of
 
 if TYPE_CHECKING:
@@ -111,9 +112,7 @@ def _derive(store: Store, settings: Settings, batch: int) -> None:
 def _frames_as_of(store: Store, settings: Settings, batch: int) -> dict[str, pl.DataFrame]:
     """The frames as the rows of an earlier batch make them; the store's tables are those until derived again."""
     _derive(store, settings, batch)
-    names = store.sql("select table_name from information_schema.tables where table_schema = 'frames' "
-                      "order by table_name")["table_name"].to_list()  # fmt: skip
-    return {name: store.table(f"frames.{name}") for name in names}
+    return frames_of(store)
 
 
 def _no_changes() -> pl.DataFrame:

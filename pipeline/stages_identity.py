@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import RmtError
-from pipeline.stages import STORE, Progress, Summary
+from pipeline.stages import Progress, Summary
+from pipeline.stages_load import STORE
 
 if TYPE_CHECKING:
     from pipeline.identity.surrogates import Crosswalk, Entry

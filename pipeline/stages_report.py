@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 
 from pipeline import __version__
 from pipeline.settings import Settings
+from pipeline.stages_frames import data_until, frames_of
 from pipeline.stages_load import STORE, settings_text
 
 if TYPE_CHECKING:
@@ -40,12 +41,8 @@ def analyse(
     from pipeline.store import edit_store
     with summary.timed("analyse"), edit_store(out / STORE, must_exist=True) as store:
         progress("analyse", 0, 1)
-        names = store.sql(
-            "select table_name from information_schema.tables where table_schema = 'frames' order by table_name"
-        )["table_name"].to_list()
-        frames = {name: store.table(f"frames.{name}") for name in names}
-        until = str(store.sql("select data_until_on from settled.span")["data_until_on"][0])
-        chosen = quarter or last_full_quarter(until)
+        frames = frames_of(store)
+        chosen = quarter or last_full_quarter(data_until(store))
         results = compute(frames, settings, chosen)
         results = results + earlier_results(store, frames, results, settings, chosen)
         if twice := repeated_keys(results.rows):
@@ -106,11 +103,10 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
     from pipeline.store import edit_store, open_store
     with summary.timed("report"), open_store(out / STORE, read_only=True) as store:
         results, quarter = read_results(store)
-        until = str(store.sql("select data_until_on from settled.span")["data_until_on"][0])
         hashes = store.sql("select sha256 from received.files where batch_id <= (select as_of_batch from "
                            "settings.current) order by batch_id, file")["sha256"].to_list()
         meta = PageMeta(
-            edition="internal", quarter=quarter, data_until_on=until, program_version=__version__,
+            edition="internal", quarter=quarter, data_until_on=data_until(store), program_version=__version__,
             settings_hash=_sha(settings_text(settings)), data_hash=_sha("\n".join(hashes)),
             command=f"rmt-outcomes review DIR --quarter {quarter}",
         )
