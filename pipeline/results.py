@@ -8,8 +8,8 @@ from typing import Any, Literal
 
 import polars as pl
 
-ReportName = Literal["common", "quarter", "protocols", "stalled"]
-#: aggregate = counts and averages of groups; client = about one person (internal edition only).
+ReportName = Literal["common", "quarter", "protocols", "stalled", "queries"]
+#: aggregate = counts and averages of groups; client = about one person or the few behind a question (internal only).
 ClassName = Literal["aggregate", "client"]
 
 
@@ -18,10 +18,11 @@ class Result:
     """One result.
 
     `group` names the subgroup ("all", "site=north"; the client key in class client); `at` orders the rows of a curve
-    (week, quarter number). `n` counts `n_of` (people, tests, sessions, rows); `hits` is the numerator where `value` is
-    a share of `n`; `n_people` is the number of different people behind the row where `n_of` is not people. `value`,
-    `low`, `high` share `unit`; `text` holds a result that is a word. `method` says how it was got; `note` what would
-    mislead a reader. Neither `method` nor `note` ever holds a number counted from the data: it is a row of its own.
+    or a list (week, quarter number, place). `n` counts `n_of` (people, tests, sessions, rows); `hits` is the numerator
+    where `value` is a share of `n`; `n_people` is the number of different people behind the row where `n_of` is not
+    people. `value`, `low`, `high` share `unit`; `text` holds a result that is a word. `method` says how it was got;
+    `note` what would mislead a reader. Neither `method` nor `note` ever holds a number counted from the data: it is a
+    row of its own.
     """
 
     report: ReportName

@@ -37,7 +37,7 @@ def main() -> None:
         run(sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", str(work / "dist"), cwd=ROOT)
         wheel = next((work / "dist").glob("*.whl"))
         wanted, found = tracked("sql") | tracked("reports"), shipped(wheel)
-        wanted = {n: b for n, b in wanted.items() if n.endswith((".sql", ".html.j2", ".css", ".js", ".toml"))}
+        wanted = {n: b for n, b in wanted.items() if n.endswith((".sql", ".html.j2", ".css", ".js", ".toml", ".R"))}
         assert found == wanted, f"the wheel's assets differ: {sorted(set(found) ^ set(wanted))}"
         venv.create(work / "env", with_pip=True)
         python = str(work / "env" / "bin" / "python")
@@ -48,7 +48,7 @@ def main() -> None:
         command = str(work / "env" / "bin" / "rmt-outcomes")
         run(command, "review", "data", "--out", "pages", "--quiet", cwd=work / "elsewhere")
         pages = sorted(p.relative_to(work / "elsewhere").as_posix() for p in (work / "elsewhere").rglob("*.html"))
-        assert len(pages) == 7, f"expected 4 internal and 3 shared pages, got {pages}"
+        assert len(pages) == 8, f"expected 5 internal and 3 shared pages, got {pages}"
         sys.stdout.write(f"wheel-check: {wheel.name}: {len(found)} assets, {len(pages)} pages written elsewhere.\n")
     finally:
         shutil.rmtree(work)

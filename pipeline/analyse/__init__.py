@@ -7,6 +7,7 @@ from pipeline.analyse.across import sums_across
 from pipeline.analyse.common import Frames, join
 from pipeline.analyse.earlier import until_quarter
 from pipeline.analyse.fits import Models, fit_models
+from pipeline.analyse.fix_list import fix_list
 from pipeline.analyse.predictions import predictions
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
@@ -27,6 +28,7 @@ def analyse(frames: Frames, settings: Settings, quarter_name: str) -> ResultSet:
         protocols.results(seen, settings, quarter_name, models),
         stalled.results(seen, settings, quarter_name, models),
         predictions(seen, models, quarter_name),
+        fix_list(seen, quarter_name),
     ]
     whole = join(parts)
     return ResultSet(whole.rows, whole.partitions + sums_across(whole.rows))

@@ -78,6 +78,11 @@ LIST = (
     define("stalled.ledger", "reviews_kept people looked_at first_listed standing off_the_list listed_again "
            "looked_at_on", "what became of everybody ever listed", "states of the reviews kept, in order of quarters",
            inputs="reviews", where=f"{A}ledger.py:ledger sql/frames/reviews.sql"),
+    define("queries.how_many", "open", "questions to the sites that are open", "counts by cause and site; a question "
+           "may stand for several rows", inputs="queries", where=f"sql/frames/queries.sql {A}fix_list.py:fix_list"),
+    define("queries.asked", "question query", "what to ask a site, what was done meanwhile, and each place it is about",
+           "one row a query, in the order of cause, site and client", inputs="queries",
+           where=f"sql/frames/queries.sql {A}fix_list.py:fix_list"),
 )  # fmt: skip
 TRADE = (
     define("", "dose", "D: weeks' worth of the prescribed sessions done before the test, in 12-week units",

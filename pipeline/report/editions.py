@@ -8,6 +8,7 @@ from pathlib import Path
 from pipeline.report import (
     openings,
     sections_choices,
+    sections_fix_list,
     sections_index,
     sections_model,
     sections_more,
@@ -18,11 +19,11 @@ from pipeline.report import (
     sections_time,
     sections_training,
 )
+from pipeline.report.language import catalogue, spoken
 from pipeline.report.look import Look
 from pipeline.report.render import page, put_file
 from pipeline.report.twins import results_json, stalled_csv
 from pipeline.report.views import Opening, Page, PageMeta, Section
-from pipeline.report.words import catalogue
 from pipeline.results import ResultSet
 
 QUARTER = (
@@ -66,25 +67,36 @@ PROTOCOLS = (
     Section("protocols", "choices", sections_choices.choices),
     Section("protocols", "missing_outcome", sections_protocols.missing_outcome),
 )
+FIX_LIST = (
+    Section("fix_list", "how_many", sections_fix_list.how_many),
+    Section("fix_list", "asked", sections_fix_list.asked, needs_rows=False),
+)
 INDEX = (
     Section("index", "pages", sections_index.pages, needs_rows=False),
     Section("index", "data", sections_index.data, needs_rows=False),
 )
 SECTIONS: Mapping[Page, tuple[Section, ...]] = {
-    "index": INDEX, "quarter": QUARTER, "protocols": PROTOCOLS, "stalled": STALLED}
+    "index": INDEX, "quarter": QUARTER, "protocols": PROTOCOLS, "stalled": STALLED, "fix_list": FIX_LIST}
 OPENINGS: Mapping[Page, Callable[[Look], Opening]] = {
-    "index": openings.index, "quarter": openings.quarter, "protocols": openings.protocols, "stalled": openings.stalled}
+    "index": openings.index, "quarter": openings.quarter, "protocols": openings.protocols, "stalled": openings.stalled,
+    "fix_list": openings.fix_list}
 PAGES: Mapping[str, tuple[Page, ...]] = {
-    "internal": ("index", "quarter", "protocols", "stalled"), "shared": ("index", "quarter", "protocols")}
+    "internal": ("index", "quarter", "protocols", "stalled", "fix_list"), "shared": ("index", "quarter", "protocols")}
+
+#: Pages that read the results of another report than the one of their name.
+REPORT_OF: Mapping[str, str] = {"index": "quarter", "fix_list": "queries"}
 
 
 def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:
     """Make the pages of one edition: file name to HTML."""
-    made: dict[str, str] = {}
-    for name in PAGES[meta.edition]:
-        look = Look.at(results, ("common", "quarter" if name == "index" else name), catalogue(), meta)
-        made[f"{name}.html"] = page(name, look, OPENINGS[name](look), SECTIONS[name])
-    return made
+    return {f"{name}.html": one_page(name, results, meta) for name in PAGES[meta.edition]}
+
+
+def one_page(name: Page, results: ResultSet, meta: PageMeta) -> str:
+    """Make one page of an edition, in the language of `meta`."""
+    with spoken(meta.language) as texts:
+        look = Look.at(results, ("common", REPORT_OF.get(name, name)), texts, meta)
+        return page(name, look, OPENINGS[name](look), SECTIONS[name])
 
 
 def write(results: ResultSet, out: Path, meta: PageMeta) -> list[Path]:

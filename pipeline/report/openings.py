@@ -6,6 +6,7 @@ from pipeline.report.look import Look, pair, part
 from pipeline.report.svg import sparkline
 from pipeline.report.views import NOTHING, Html, KeyFigure, Opening
 from pipeline.report.words import (
+    behind,
     chance,
     count,
     estimate,
@@ -130,6 +131,23 @@ def stalled(look: Look) -> Opening:
     figures = tuple(KeyFigure(people(counts["mip", s]), look.texts.name("state", s), beneath)
                     for s in FIRST_STATES if ("mip", s) in counts)
     return Opening((*lines, look.say("stalled.open.start")), figures)
+
+
+def fix_list(look: Look) -> Opening:
+    """How many questions are open, and the causes that most of them have."""
+    whole = look.one("how_many", "open")
+    if whole is None or not whole.n:
+        return Opening((look.say("fix_list.nobody"),), ())
+    causes = sorted((r for r in look.many("how_many", "open") if part(r, "cause") and not part(r, "site")),
+                    key=lambda r: (-(r.n or 0), r.group))
+    figures = [KeyFigure(people(whole), look.say("fix_list.open.fig_all"),
+                         look.say("fix_list.open.fig_all_beneath", who=behind(whole)))]
+    figures += [KeyFigure(people(r), look.texts.name("cause", part(r, "cause")),
+                          look.say("fix_list.open.fig_cause_beneath", who=behind(r))) for r in causes[:3]]
+    lines = (look.say("fix_list.open.all", n=people(whole), who=behind(whole)),
+             look.say("fix_list.open.most", cause=look.texts.name("cause", part(causes[0], "cause")),
+                      n=people(causes[0])), look.say("fix_list.open.kept"))
+    return Opening(lines, tuple(figures))
 
 
 def index(look: Look) -> Opening:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pipeline.report import charts
 from pipeline.report.chart_style import Rung, Words
 from pipeline.report.look import Look, part
+from pipeline.report.sections_fix_list import link
 from pipeline.report.tables import Column, indented, table, with_bar
-from pipeline.report.views import Block, Figure, Fold, Heading, SectionView, Table, said, side, view
+from pipeline.report.views import Block, Figure, Fold, Group, Heading, SectionView, Table, said, side, view
 from pipeline.report.words import behind, is_hidden, of, people
 from pipeline.results import Result
 
@@ -165,6 +166,7 @@ def _queries(look: Look) -> Block | None:
     if not found:
         return None
     rows = [[look.texts.name("cause", part(r, "cause")), people(r), behind(r)] for r in found]
-    return table("t-queries", look.say("quarter.records.queries"),
-                 [Column(look.say("quarter.records.cause")), Column(look.say("quarter.records.asked")),
-                  Column(look.say("words.people"))], rows)
+    listed = table("t-queries", look.say("quarter.records.queries"),
+                   [Column(look.say("quarter.records.cause")), Column(look.say("quarter.records.asked")),
+                    Column(look.say("words.people"))], rows)
+    return Group((listed, *filter(None, [link(look)])))

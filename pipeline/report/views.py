@@ -6,11 +6,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from pipeline.report.language import tell
+
 if TYPE_CHECKING:
     from pipeline.report.look import Look
 
 Edition = Literal["internal", "shared"]
-Page = Literal["index", "quarter", "protocols", "stalled"]
+Page = Literal["index", "quarter", "protocols", "stalled", "fix_list"]
 
 
 class Html(str):
@@ -27,7 +29,8 @@ NOTHING = Html("")
 
 @dataclass(frozen=True)
 class PageMeta:
-    """What the head and foot of every page say: edition, quarter ("2026Q3"), last day of the data (ISO), and hashes."""
+    """What the head and foot of every page say: edition, quarter ("2026Q3", or "block-003"), last day of the data
+    (ISO, or "day 812" from the own start), the date policy, and hashes."""
 
     edition: Edition
     quarter: str
@@ -36,6 +39,8 @@ class PageMeta:
     data_hash: str
     program_version: str
     command: str
+    language: str = "en"
+    date_policy: str = "limited"
 
 
 @dataclass(frozen=True)
@@ -128,12 +133,13 @@ class Card:
 
 @dataclass(frozen=True)
 class Worklist:
-    """The cards in the order of checking, and what they can be filtered by."""
+    """The cards in the order of checking, the table of those without one, and what both can be filtered by."""
 
     cards: tuple[Card, ...]
     sites: tuple[str, ...]
     states: tuple[str, ...]
     topics: tuple[str, ...]
+    rest: Html = NOTHING
     kind: Literal["worklist"] = "worklist"
 
 
@@ -206,5 +212,5 @@ def side(*blocks: Block | None) -> Block | None:
 
 def said(*sentences: str, tone: Literal["plain", "empty", "note", "list"] = "plain") -> Said | None:
     """Make a paragraph of the sentences that are not empty; None when none is left."""
-    kept: Sequence[str] = [s for s in sentences if s]
+    kept: Sequence[str] = [tell(s) for s in sentences if s]
     return Said(tuple(kept), tone) if kept else None

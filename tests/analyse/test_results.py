@@ -17,6 +17,7 @@ SECTIONS = {
                 "over_time", "function", "instruments", "sites", "cautions", "made"),
     "protocols": ("estimand", "training", "compared", "alike", "overlap", "fitted", "difference", "dose_response",
                   "believable", "choices", "missing_outcome"),
+    "queries": ("how_many", "asked"),
 }  # fmt: skip
 
 

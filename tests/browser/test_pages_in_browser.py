@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,8 +14,8 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 pytestmark = pytest.mark.browser
-PAGES = ("internal/index", "internal/quarter", "internal/protocols", "internal/stalled", "shared/index",
-         "shared/quarter", "shared/protocols", "tiny/quarter", "tiny/stalled")
+PAGES = ("internal/index", "internal/quarter", "internal/protocols", "internal/stalled", "internal/fix_list",
+         "shared/index", "shared/quarter", "shared/protocols", "tiny/quarter", "tiny/stalled", "tiny/fix_list")
 #: Texts that stick out of their drawing, or lie on each other by more than a few px, wide drawing or narrow.
 CLIPPED = """() => { const bad = []; for (const svg of document.querySelectorAll('svg[role=img]')) {
   const frame = svg.getBoundingClientRect(); if (!frame.width) continue;
@@ -69,18 +70,45 @@ def test_filter_sort_and_fold_by_keyboard(browser: Browser, folder: Path) -> Non
         page.select_option("[data-filter=state]", "")
         page.select_option("[data-sort]", "slope")
         assert page.locator(".card").first.get_attribute("data-state") == "falling"
-        page.locator(".card summary").first.focus()
+        page.focus("[data-sort]")
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.tagName") == "SUMMARY"
         page.keyboard.press("Enter")
         assert page.locator(".card").first.locator("svg.panels").is_visible()
+        page.keyboard.press("ArrowDown")
+        assert page.evaluate("document.activeElement.closest('.card') === document.querySelectorAll('.card')[1]")
+        page.keyboard.press("ArrowUp")
+        page.keyboard.press("Enter")
+        assert not page.locator(".card").first.locator("svg.panels").is_visible()
         assert trouble == []
 
 
-def test_nothing_is_lost_without_scripts(browser: Browser, folder: Path) -> None:
-    with page_at(browser, folder / "internal/stalled.html", java_script_enabled=False) as (page, _):
-        assert page.locator(".card").count() == 12
-        assert not page.locator(".controls").is_visible()
-        page.locator(".card summary").first.click()
-        assert page.locator("svg.panels").first.is_visible()
+def test_every_row_of_the_list_can_be_reached_by_tab(browser: Browser, folder: Path) -> None:
+    with page_at(browser, folder / "internal/stalled.html") as (page, _):
+        page.focus("[data-sort]")
+        seen = []
+        for _ in range(page.locator(".card").count()):
+            page.keyboard.press("Tab")
+            seen.append(page.evaluate("[...document.querySelectorAll('.card')].indexOf("
+                                      "document.activeElement.closest('.card'))"))
+        assert seen == list(range(12))
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_is_lost_without_scripts(browser: Browser, folder: Path, name: str) -> None:
+    """The same words, folds opened by a click on their summary; only the filter is not there."""
+    said = []
+    for with_scripts in (True, False):
+        with page_at(browser, folder / f"{name}.html", java_script_enabled=with_scripts) as (page, _):
+            for fold in page.locator("summary").all():
+                if fold.is_visible():
+                    fold.click()
+            assert page.locator("details:not([open])").count() == 0
+            assert page.locator(".controls:visible").count() == (with_scripts and name.endswith("stalled")
+                                                                 and name.startswith("internal"))
+            said.append(page.locator("main > section > :not(form)").all_inner_texts())
+            assert page.locator("figure svg[role=img]:visible").count() == page.locator("figure").count()
+    assert said[0] == said[1] and said[0]
 
 
 def test_hostile_markup_is_stopped_by_the_page_itself(browser: Browser, folder: Path, tmp_path: Path) -> None:
@@ -91,12 +119,57 @@ def test_hostile_markup_is_stopped_by_the_page_itself(browser: Browser, folder: 
         assert page.title() != "taken"
 
 
-def test_prints_with_page_numbers_and_the_class(browser: Browser, folder: Path) -> None:
-    with page_at(browser, folder / "internal/quarter.html") as (page, _):
-        assert page.pdf(prefer_css_page_size=True)[:5] == b"%PDF-"
+WIDE_FACE = "svg text{font-family:'DejaVu Sans'!important}"
+
+
+@pytest.mark.parametrize("name", ["internal/quarter", "internal/protocols", "internal/stalled"])
+def test_no_text_is_cut_in_a_wider_face(browser: Browser, folder: Path, name: str) -> None:
+    for width in (390, 768, 1280):
+        with page_at(browser, folder / f"{name}.html", width) as (page, _):
+            page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+            before = page.evaluate("document.querySelector('svg text').getBoundingClientRect().width")
+            page.add_style_tag(content=WIDE_FACE)
+            if page.evaluate("document.querySelector('svg text').getBoundingClientRect().width") <= before:
+                pytest.skip("The wide face DejaVu Sans is not installed here.")
+            assert page.evaluate(CLIPPED) == [], width
+
+
+#: Sheets: width and height in mm; the page's own margins leave 28 mm less in width and 34 mm less in height.
+SHEETS = {"A4": (210, 297), "Letter": (215.9, 279.4)}
+
+
+def sides(pdf: bytes) -> int:
+    """Count the sides of a PDF by its page objects."""
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+@pytest.mark.parametrize("name", ["internal/quarter", "internal/protocols", "internal/stalled", "shared/quarter"])
+def test_prints_whole_charts_on_numbered_sides(browser: Browser, folder: Path, name: str, sheet: str) -> None:
+    across, down = ((side - margin) * 96 / 25.4 for side, margin in zip(SHEETS[sheet], (28, 34), strict=True))
+    with page_at(browser, folder / f"{name}.html", int(across)) as (page, _):
         page.emulate_media(media="print", color_scheme="dark")
         assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(255, 255, 255)"
-        assert not page.locator(".contents").is_visible()
+        assert not page.locator(".contents, .controls").locator("visible=true").count()
+        assert page.evaluate("document.documentElement.scrollWidth") <= int(across) + 1
+        assert page.evaluate(CLIPPED) == []
+        tall = page.evaluate("[...document.querySelectorAll('figure, .card')].map(f => f.offsetHeight)")
+        assert tall and max(tall) <= down
+        pdf = page.pdf(format=sheet, prefer_css_page_size=True)
+        assert pdf[:5] == b"%PDF-" and 3 <= sides(pdf) <= 40
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+@pytest.mark.parametrize("with_scripts", [True, False])
+def test_the_worklist_prints_one_client_a_side(
+    browser: Browser, folder: Path, sheet: str, with_scripts: bool
+) -> None:
+    counts = []
+    for taken in (0, 1, 5):
+        with page_at(browser, folder / "internal/stalled.html") as (page, _):
+            page.evaluate("n => [...document.querySelectorAll('.card')].slice(0, n).forEach(c => c.remove())", taken)
+            counts.append(sides(page.pdf(format=sheet, prefer_css_page_size=True)))
+    assert (counts[0] - counts[1], counts[0] - counts[2]) == (1, 5)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from pipeline.report import PageMeta
 from pipeline.results import Result, ResultSet
-from tests.report import made_clients, made_more, made_people, made_protocols, made_quarter
+from tests.report import made_clients, made_more, made_people, made_protocols, made_quarter, made_queries
 
 HIDDEN = "hidden (n<11)"
 
@@ -25,7 +25,7 @@ def meta(edition: str) -> PageMeta:
 
 def full() -> ResultSet:
     return ResultSet((*made_protocols.rows(), *made_quarter.rows(), *made_clients.rows(), *made_more.quarter(),
-                      *made_more.ledger()))
+                      *made_more.ledger(), *made_queries.rows()))
 
 
 def tiny() -> ResultSet:
@@ -37,7 +37,7 @@ def tiny() -> ResultSet:
         if s not in ("who", "counted", "records", "safety", "made")
     ]
     few = [replace(r, n=None if r.n is None else min(r.n, 8)) for r in [*made_people.who(), *made_people.counted()]]
-    return ResultSet((*few, *made_people.safety(), *empty))
+    return ResultSet((*few, *made_people.safety(), *empty, *made_queries.none()))
 
 
 def suppressed() -> ResultSet:
