@@ -68,6 +68,7 @@ def load(
     map_path: Path | None = None,
 ) -> Summary:
     """Load a folder into the store as one batch, or change nothing and say so."""
+    from pipeline.stages_door import told_when
     from pipeline.store import edit_store
     from pipeline.validate import LoadMeta
     from pipeline.validate import load as validate_load
@@ -78,7 +79,8 @@ def load(
         with edit_store(out / STORE) as store:
             verdict = _verdict(intake, settings, summary, progress, store)
             with summary.timed("store"):
-                loaded = validate_load(store, verdict, LoadMeta(loaded_at, __version__, settings_text(settings)))
+                meta = LoadMeta(told_when(loaded_at, settings), __version__, settings_text(settings))
+                loaded = validate_load(store, verdict, meta)
         _say_set_aside(verdict.set_aside, summary, most=SHOWN_RULES)
         _say_unknown_columns(verdict.unknown_columns, summary)
     summary.counts |= _totals(loaded.files)
@@ -117,10 +119,11 @@ def derive(
 ) -> Summary:
     """Build the derived tables, as of a batch (None: the last); a failure leaves the store as it was."""
     from pipeline.derive import derive as build
-    from pipeline.stages_door import for_deriving
+    from pipeline.stages_door import require_one_policy
     from pipeline.store import edit_store
     with summary.timed("derive"), edit_store(out / STORE, must_exist=True) as store:
-        built = build(store, for_deriving(store, settings, as_of_batch), as_of_batch=as_of_batch, progress=progress)
+        require_one_policy(store, settings)
+        built = build(store, settings, as_of_batch=as_of_batch, progress=progress)
         queries = int(store.sql("select count(*) as n from frames.queries")["n"][0])
     summary.counts |= {"derived_tables": len(built.tables), "queries": queries}
     summary.lines.append(f"Derived {len(built.tables)} tables; {queries} queries for the sites.")
@@ -137,24 +140,14 @@ def _totals(files: Any) -> dict[str, int]:
 
 def _say_set_aside(set_aside: pl.DataFrame, summary: Summary, most: int | None = None) -> None:
     """Say each rule once, at its first place, with the shape of the value and the count of further rows."""
-    blocks = set_aside.group_by("file", "rule", maintain_order=True).all() if set_aside.height else set_aside
-    for number, block in enumerate(blocks.iter_rows(named=True)):
-        summary.warnings.append(
-            {"rule": block["rule"], "count": len(block["line"]), "where": f"{block['file']}:{block['line'][0]}"}
-        )
+    from pipeline.validate import blocks
+    found = blocks(set_aside)
+    for number, block in enumerate(found):
+        summary.warnings.append({"rule": block.rule, "count": block.n_rows, "where": f"{block.file}:{block.line}"})
         if most is None or number < most:
-            summary.faults.append(_block_text(block))
-    if most is not None and blocks.height > most:
-        summary.faults.append(f"... and {blocks.height - most} rules more; `rmt-outcomes check DIR` shows them all.")
-
-
-def _block_text(block: dict[str, Any]) -> str:
-    lines, column, shape = block["line"], block["column_no"][0], block["masked_value"][0]
-    place = f"{block['file']}:{lines[0]}" + (f":{column}" if column else "")
-    got = f", got {shape}" if shape else ""
-    also = ", ".join(map(str, lines[1:4])) + (" ..." if len(lines) > 4 else "")
-    more = f"; {len(lines) - 1} more (lines {also})" if len(lines) > 1 else ""
-    return f"{place}: set aside by {block['rule']}: expected {block['expected'][0]}{got}{more}."
+            summary.faults.append(block.text)
+    if most is not None and len(found) > most:
+        summary.faults.append(f"... and {len(found) - most} rules more; `rmt-outcomes check DIR` shows them all.")
 
 
 def _say_unknown_columns(unknown: Any, summary: Summary) -> None:
