@@ -12,13 +12,15 @@ import polars as pl
 from pipeline.contract import TABLES
 from pipeline.errors import FileRefused, RmtError
 from pipeline.identity import findings, shown_heading
-from pipeline.identity.day_offsets import as_offsets, starts, undated, with_ends
+from pipeline.identity.day_offsets import as_offsets, last_day, starts, undated, until
 from pipeline.identity.people import KEY, Named, keyed, maybe_two, named, people_in, with_ages_told
 from pipeline.identity.surrogates import Crosswalk, Entry, entries_for, replayed
 from pipeline.ingest import RawTable, load_map, read_folder
 from pipeline.ingest.crosswalk import add_entries, create_crosswalk, read_crosswalk
+from pipeline.ingest.csv_file import whole
+from pipeline.settings import Settings
 from pipeline.stages import Progress, Summary
-from pipeline.stages_door import day_columns, whole
+from pipeline.stages_door import day_columns
 
 #: Tables whose rows are about no person.
 NOBODYS = tuple(n for n, t in TABLES.items() if KEY not in t.column_names)
@@ -26,10 +28,11 @@ NOBODYS = tuple(n for n, t in TABLES.items() if KEY not in t.column_names)
 
 @dataclass
 class Told:
-    """What is said of one table: rows left out by reason, columns dropped by reason."""
+    """What is said of one table: rows left out and columns dropped, by reason; rows whose last day is yet to come."""
 
     left_out: dict[str, int] = field(default_factory=dict)
     dropped: dict[str, list[str]] = field(default_factory=dict)
+    still_open: int = 0
 
 
 def _state(crosswalk: Path, person: tuple[str, ...], tables: list[RawTable]) -> Crosswalk:
@@ -89,20 +92,35 @@ def _keyed(raw: RawTable, name: Named, state: Crosswalk, told: Told) -> pl.DataF
 
 
 def _told_by_offset(
-    tables: dict[str, pl.DataFrame], state: Crosswalk, raws: dict[str, RawTable]
+    tables: dict[str, pl.DataFrame], state: Crosswalk, raws: dict[str, RawTable], told: dict[str, Told]
 ) -> tuple[dict[str, pl.DataFrame], list[Entry]]:
     """Return the tables with days as offsets, and the starts that are new; FileRefused where a day is none."""
     days = {name: day_columns(name) for name in tables}
-    tables = with_ends(tables, days)
     faults = [RmtError(f"{n} cells of {column} are no day", where=raws[name].file, expected="days written YYYY-MM-DD",
                        now="write them so, or declare their order in a map")
               for name, rows in tables.items() for column, n in undated(rows, days[name]).items()]
     if faults:
         raise FileRefused(list(faults))
+    tables = _until_the_end(tables, days, told)
     new = starts(tables, days, state.starts)
     from_on = state.starts | new
-    told = {name: as_offsets(rows, days[name], from_on) for name, rows in tables.items()}
-    return told, [Entry("start", key, on=day) for key, day in new.items()]
+    offsets = {name: as_offsets(rows, days[name], from_on) for name, rows in tables.items()}
+    return offsets, [Entry("start", key, on=day) for key, day in new.items()]
+
+
+def _until_the_end(
+    tables: dict[str, pl.DataFrame], days: dict[str, list[str]], told: dict[str, Told]
+) -> dict[str, pl.DataFrame]:
+    """Leave out what lies after the last day of everybody: nobody can see that any more in days from each own start."""
+    end = last_day(tables, Settings().lost_contact_days)
+    if end is None:
+        return tables
+    kept = {}
+    for name, rows in tables.items():
+        kept[name], later, told[name].still_open = until(rows, days[name], end)
+        if later:
+            told[name].left_out["after the last day of everybody (planned, or the date is not right)"] = later
+    return kept
 
 
 def _write(tables: dict[str, pl.DataFrame], target: Path) -> None:
@@ -144,7 +162,7 @@ def rewrite(
     tables |= {n: raws[n].rows.select(raws[n].headings) for n in raws if n in NOBODYS and not offsets}
     tables = {n: _fit(raws[n], rows, state.columns, told[n]) for n, rows in tables.items()}
     if offsets:
-        tables, begun = _told_by_offset(tables, state, raws)
+        tables, begun = _told_by_offset(tables, state, raws, told)
         add_entries(crosswalk, begun)
     ages = {n: with_ages_told(rows) for n, rows in tables.items()}
     progress("write", 2, 3)
@@ -168,6 +186,8 @@ def _summary(
         summary.lines.append(f"{raw.file}: {raw.n_read} rows read, {tables[name][0].height} written")
         summary.lines += [f"  left out, {why}: {n} rows" for why, n in told[name].left_out.items()]
         summary.lines += [f"  dropped, {kind}: {', '.join(names)}" for kind, names in told[name].dropped.items()]
+        if told[name].still_open:
+            summary.lines.append(f"  {told[name].still_open} rows end after the last day of everybody: left open")
         if tables[name][1]:
             summary.lines.append(f"  {tables[name][1]} ages over 90 became 90")
     for key, why in held.items():

@@ -7,11 +7,12 @@ import hashlib
 import io
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
 
+from pipeline.errors import FileRefused
 from pipeline.ingest.csv_scan import Scan, survey
 from pipeline.ingest.raw import LINE, Broken, RawTable, Unreadable, check_headings
 
@@ -189,6 +190,24 @@ def _surveyed(path: Path) -> RawTable:
     sha256, scan = survey(path)
     rows = pl.DataFrame(schema=dict.fromkeys(headings, pl.String) | {LINE: pl.Int64})
     return RawTable(path.stem, path.name, sha256, headings, rows, scan=scan)
+
+
+def refuse_changed(raw: RawTable, scan: Scan) -> None:
+    """Raise FileRefused where a surveyed file was written to since its survey."""
+    if scan.has_changed():
+        raise FileRefused([Unreadable(f"{raw.table}.file.changed", raw.file,
+                                      "the file was written to while it was read", "a file at rest",
+                                      "wait until it is whole")])
+
+
+def whole(raw: RawTable) -> RawTable:
+    """Return a table with its rows: a large file that was only surveyed is walked; FileRefused where it has changed."""
+    if raw.scan is None:
+        return raw
+    blocks = list(walk_blocks(raw, raw.scan))
+    refuse_changed(raw, raw.scan)
+    broken = tuple(b for block in blocks for b in block.broken)
+    return replace(raw, rows=pl.concat([b.rows for b in blocks]), broken=broken, scan=None)
 
 
 def walk_blocks(raw: RawTable, scan: Scan) -> Iterator[RawTable]:

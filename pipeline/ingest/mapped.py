@@ -21,7 +21,7 @@ from pipeline.ingest.maps import Block, IntakeMap, Source, heading_of, nearest
 from pipeline.ingest.maps_cells import trimmed
 from pipeline.ingest.maps_rows import filled_down, rows_of
 from pipeline.ingest.parquet_file import read_parquet
-from pipeline.ingest.raw import LINE, PART, RawTable, Unreadable
+from pipeline.ingest.raw import LINE, PART, SHEET, RawTable, Unreadable
 
 #: Kinds of identifiers whose headings are told even where the map reads the column: no table has a column for them.
 #: (A record number's heading may stand over a surrogate key; the key's values are judged for themselves.)
@@ -127,6 +127,33 @@ def tables_of(path: Path, source: Source) -> tuple[list[RawTable], list[RmtError
     return [_raw_table(raw, source, table, frames) for table, frames in made.items()], faults
 
 
+def _of_sheets(path: Path, source: Source) -> tuple[list[RawTable], list[RmtError]]:
+    """Read every sheet of a source and put the tables of one name below each other."""
+    made: dict[str, list[RawTable]] = {}
+    faults: list[RmtError] = []
+    for sheet in source.sheets:
+        tables, refused = tables_of(path, replace(source, sheet=sheet, sheets=()))
+        faults += refused
+        for raw in tables:
+            made.setdefault(raw.table, []).append(raw)
+    return [_below_each_other(source, raws) for raws in made.values()], faults
+
+
+def _below_each_other(source: Source, raws: list[RawTable]) -> RawTable:
+    """Make one table of those of several sheets; a column that stands elsewhere on another sheet has no number."""
+    first = raws[0]
+    rows = pl.concat([r.rows.with_columns(pl.col(LINE) + k * SHEET) for k, r in enumerate(raws)], how="diagonal")
+    if any(b.once for b in source.blocks if b.table == first.table):
+        rows = rows.unique([n for n in TABLES[first.table].column_names if n in rows.columns], keep="first",
+                           maintain_order=True)
+    headings = tuple(c for c in rows.columns if c != LINE)
+    places = {n: at for n, at in (first.places or {}).items() if all((r.places or {}).get(n) == at for r in raws)}
+    broken = tuple(replace(b, line=b.line + k * SHEET) for k, r in enumerate(raws) for b in r.broken)
+    label = ", ".join([first.file, *(r.file.partition("#")[2] for r in raws[1:])])
+    return replace(first, file=label, headings=headings, rows=rows.select(*headings, LINE), broken=broken,
+                   places=places, sheets=tuple(r.file for r in raws))
+
+
 def parts_of(source: Source) -> list[str]:
     """Return the tables that a source gives, each once."""
     return list(dict.fromkeys(b.table for b in source.blocks))
@@ -159,7 +186,7 @@ def read_mapped(files: list[Path], intake_map: IntakeMap) -> tuple[list[RawTable
             if path is None:
                 continue
             used.add(path.name)
-            found, refused = tables_of(path, source)
+            found, refused = (_of_sheets if source.sheets else tables_of)(path, source)
         except Unreadable as fault:
             faults.append(fault)
             continue

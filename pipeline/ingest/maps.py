@@ -82,6 +82,7 @@ class Source:
     file: str
     blocks: tuple[Block, ...]
     sheet: str | None = None
+    sheets: tuple[str, ...] = ()  # several of one layout, read one after the other; else `sheet`
     header_rows: tuple[int, ...] = (1,)
     delimiter: str | None = None
     encoding: str | None = None

@@ -14,9 +14,9 @@ from pipeline.ingest.raw import plain
 from pipeline.ingest.text_bytes import ENCODINGS
 
 _MAP = {"name": str, "about": str, "open_questions": list, "source": list}
-_SOURCE = {"file": str, "sheet": str, "header_row": (int, list), "delimiter": str, "encoding": str, "fill_down": list,
-           "date_order": str, "serial_dates": bool, "decimal_comma": bool, "blanks": list, "optional": bool,
-           "table": list}
+_SOURCE = {"file": str, "sheet": (str, list), "header_row": (int, list), "delimiter": str, "encoding": str,
+           "fill_down": list, "date_order": str, "serial_dates": bool, "decimal_comma": bool, "blanks": list,
+           "optional": bool, "table": list}
 _BLOCK = {"name": str, "columns": dict, "constants": dict, "codes": dict, "units": dict, "where": dict, "once": bool,
           "repeat": list, "ticks": dict}
 _PART = {"columns": dict, "constants": dict}
@@ -151,6 +151,16 @@ def _header_rows(given: Any, place: str, faults: Faults) -> tuple[int, ...]:
     return tuple(rows)
 
 
+def _sheets(given: Any, place: str, faults: Faults) -> tuple[str | None, tuple[str, ...]]:
+    """Read one sheet's name, or the names of several."""
+    if not isinstance(given, list):
+        return given, ()
+    names = _texts(given, place, faults)
+    if not names or len(set(names)) < len(names) or not all(names):
+        faults.append(f"{place}: 'sheet' must be the name of a sheet, or a list of different names")
+    return (names[0], ()) if len(names) == 1 else (None, names)
+
+
 def _source(given: Any, place: str, faults: Faults) -> Source:
     entries = _known(given, _SOURCE, place, faults)
     if not entries.get("file") or "/" in entries["file"] or "\\" in entries["file"]:
@@ -162,7 +172,7 @@ def _source(given: Any, place: str, faults: Faults) -> Source:
     if not blocks:
         faults.append(f"{place}: no table is made of it")
     return Source(
-        entries.get("file", ""), tuple(b for b in blocks if b), entries.get("sheet"),
+        entries.get("file", ""), tuple(b for b in blocks if b), *_sheets(entries.get("sheet"), place, faults),
         _header_rows(entries.get("header_row", 1), place, faults),
         DELIMITERS.get(entries.get("delimiter", "")), entries.get("encoding"),
         tuple(map(plain, _texts(entries.get("fill_down", []), place, faults))), entries.get("date_order"),
@@ -184,6 +194,7 @@ def read_map(given: Mapping[str, Any], text: str, faults: Faults) -> IntakeMap:
     for number, source in enumerate(sources, start=1):
         for table in {b.table for b in source.blocks}:
             if owner.setdefault(table, number) != number:
-                faults.append(f"source {owner[table]} and source {number} both give {table}: one file or sheet a "
-                              "table; load the other with a map of its own")
+                faults.append(f"source {owner[table]} and source {number} both give {table}: one source a table; "
+                              "name sheets of one layout in one source (sheet = ['a', 'b']), and load another file "
+                              "with a map of its own")
     return IntakeMap(str(entries.get("name", "")), sources, text)

@@ -19,6 +19,10 @@ LINE = "line_"
 #: third + 2 * PART: still different in every row of a file. `physical` gives the line to show and to store.
 PART = 1_000_000_000
 
+#: Where a table stands on several sheets, `line_` of the rows of the second sheet is greater by SHEET, of the third by
+#: 2 * SHEET (see RawTable.sheets).
+SHEET = 1_000_000 * PART
+
 
 def physical(line: pl.Expr) -> pl.Expr:
     """Return the physical line of `line_` values."""
@@ -65,6 +69,13 @@ class RawTable:
     broken: tuple[Broken, ...] = ()
     scan: Scan | None = None
     places: Mapping[str, int] | None = None  # where a map brought the columns from: column -> number in the source
+    sheets: tuple[str, ...] = ()  # where a map takes several sheets for one table: what to call the file of each row
+
+    def file_at(self, line: pl.Expr) -> pl.Expr:
+        """Return the name of the file (and sheet) in which the rows with these `line_` stand."""
+        if not self.sheets:
+            return pl.lit(self.file)
+        return (line // SHEET).replace_strict(dict(enumerate(self.sheets)), return_dtype=pl.String)
 
     def place_of(self, column: str) -> int | None:
         """Return the number (from 1) of a column in the file, None where the file has none of its own for it."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -23,11 +23,16 @@ _NUMBER = re.compile(r"[-+]?[0-9]+([.,][0-9]+)?")
 
 @dataclass
 class Seen:
-    """A source as it stands: its records, the lines of the map that say how to read it, and questions about that."""
+    """A source as it stands: its records, the lines of the map that say how to read it, and questions about that.
+
+    at, sheets: of a workbook, the rows of the headings and the sheets that share them.
+    """
 
     raw: RawTable
     how: list[str] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
+    at: list[int] = field(default_factory=list)
+    sheets: list[str] = field(default_factory=list)
 
 
 def _filled(row: tuple[str | None, ...]) -> list[str]:
@@ -62,12 +67,32 @@ def _sheets(path: Path) -> list[Seen]:
             raw = RawTable("draft", f"{path.name}#{sheet}", book.sha256, (), pl.DataFrame({LINE: []}))
             seen.append(Seen(raw, [f"# left out: {fault.what}"]))
             continue
-        shown = at if len(at) > 1 else at[0]
-        found = Seen(raw, [f"sheet = {quoted(sheet)}", f"header_row = {shown}   # the first full row of words"])
-        if at != [1]:
-            found.questions.append(f"{raw.file}: do the headings stand in row {' and '.join(map(str, at))}?")
-        seen.append(found)
-    return seen
+        seen.append(Seen(raw, at=at, sheets=[sheet]))
+    return _of_one_layout(seen)
+
+
+def _of_one_layout(seen: list[Seen]) -> list[Seen]:
+    """Put sheets with the same headings in the same rows together, and say how each source is read."""
+    first_of: dict[tuple[object, ...], Seen] = {}
+    kept = []
+    for one in seen:
+        first = first_of.setdefault((one.raw.headings, *one.at), one) if one.sheets else one
+        if first is one:
+            kept.append(one)
+            continue
+        first.sheets += one.sheets
+        label = f"{first.raw.file}, {one.raw.file.partition('#')[2]}"
+        first.raw = replace(first.raw, file=label, rows=pl.concat([first.raw.rows, one.raw.rows]))
+    for one in (s for s in kept if s.sheets):
+        named = [quoted(s) for s in one.sheets]
+        rows = one.at if len(one.at) > 1 else one.at[0]
+        one.how = ["sheet = " + (named[0] if len(named) == 1 else f"[{', '.join(named)}]   # the same headings"),
+                   f"header_row = {rows}   # the first full row of words"]
+        if len(named) > 1:
+            one.questions.append(f"{one.raw.file}: are these sheets one table, one below the other?")
+        if one.at != [1]:
+            one.questions.append(f"{one.raw.file}: do the headings stand in row {' and '.join(map(str, one.at))}?")
+    return kept
 
 
 def _text(path: Path) -> Seen:

@@ -40,8 +40,9 @@ def judge_rows(store: Store, raw: RawTable) -> tuple[FileVerdict, pl.DataFrame]:
     records = set_aside.records(raw, table, typed, repeats)
     kept = ordinals(table, good.join(repeats, on="line_", how="anti", maintain_order="left"))
     unknown = tuple(shown_heading(h) for h in raw.headings if h not in table.column_names)
-    kept = kept.select(*table.column_names, "ordinal", physical(pl.col("line_")).alias("line"))
-    cells = set_aside.cells(table, typed, repeats, raw.broken)
+    beside = [raw.file_at(pl.col("line_")).alias("file")] if raw.sheets else []
+    kept = kept.select(*table.column_names, "ordinal", physical(pl.col("line_")).alias("line"), *beside)
+    cells = set_aside.cells(raw, table, typed, repeats)
     return FileVerdict(raw.file, raw.table, raw.sha256, raw.n_read, kept, records, unknown, cells=cells), typed
 
 

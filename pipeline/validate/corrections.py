@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import json
+from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 
 import polars as pl
 
 from pipeline.contract import TABLES
 from pipeline.ingest import RawTable
-from pipeline.ingest.raw import PART
+from pipeline.ingest.csv_file import records, whole
+from pipeline.ingest.raw import PART, plain
 from pipeline.store import Store
 
 #: Columns of an exported row beside the contract's: which record it answers, and why the row was set aside.
@@ -19,14 +23,29 @@ WHY = "set_aside_why"
 
 def split(raw: RawTable) -> tuple[RawTable, pl.DataFrame | None]:
     """Return a file without its columns of correction, and the records that it answers (None: no such columns)."""
-    if raw.scan is not None or not set(ANSWERS) <= set(raw.headings):
+    if not set(ANSWERS) <= set(raw.headings):
         return raw, None
-    whole = pl.col("batch_id", "line").str.strip_chars().cast(pl.Int64, strict=False)
-    answered = raw.rows.select(pl.col(c).alias(n) for c, n in ANSWERS.items()).with_columns(whole)
+    raw = whole(raw)  # a large one too: there are no more corrections than rows set aside, which fit into memory
+    numbers = pl.col("batch_id", "line").str.strip_chars().cast(pl.Int64, strict=False)
+    answered = raw.rows.select(pl.col(c).alias(n) for c, n in ANSWERS.items()).with_columns(numbers)
     ours = [h for h in raw.headings if h in ANSWERS or h == WHY]
     rest = tuple(h for h in raw.headings if h not in ours)
     answered = answered.drop_nulls().unique().sort("batch_id", "line")
     return replace(raw, headings=rest, rows=raw.rows.drop(ours)), answered
+
+
+def without(text: str, is_theirs: Callable[[str], bool]) -> tuple[str, int] | None:
+    """Return the text of an exported file without the rows that are somebody's, and how many rows are left in it; None
+    where the text is no such file. Every other row stays as it was written."""
+    walk = list(records(text))
+    headings = walk[0][1] if walk else None
+    if not headings or not set(ANSWERS) <= {plain(h.removeprefix("\ufeff")) for h in headings}:
+        return None
+    lines = io.StringIO(text, newline="").readlines()
+    ends = [line - 1 for line, _ in walk[1:]] + [len(lines)]
+    rows = ["".join(lines[start:end]) for start, end in pairwise(ends)]
+    kept = [row for row in rows if not is_theirs(row)]
+    return "".join([*lines[:ends[0]], *kept]), len(kept)
 
 
 def open_rows(store: Store) -> dict[str, pl.DataFrame]:

@@ -117,15 +117,17 @@ def _load_rows(store: Store, file: FileVerdict, batch_id: int) -> int:
     """Add the new and changed rows of one file, close the versions they replace; return how many were added."""
     table = TABLES[file.table]
     identity, whole = (*table.natural_key, "ordinal"), (*table.column_names, "ordinal")
-    names, at = ", ".join(whole), {"batch": batch_id, "file": file.file}
+    names, at = ", ".join(whole), {"batch": batch_id}
+    place = "file" if "file" in file.kept.columns else "'" + file.file.replace("'", "''") + "'"  # see FileVerdict.kept
+    in_order = "order by file, line" if place == "file" else "order by line"
     insert = (f"insert into received.{table.name} ({names}, from_batch, to_batch, file, line) "
-              f"select {names}, $batch, null, $file, line from ")
+              f"select {names}, $batch, null, {place}, line from ")
     with _kept(store, file) as kept:
         if _is_empty(store, table.name):
             if file.judged:
                 _take_in(store, file)
                 return file.rows_kept
-            store.execute(f"{insert} {kept} as new" + ("" if file.relation else " order by line"), at)
+            store.execute(f"{insert} {kept} as new" + ("" if file.relation else f" {in_order}"), at)
             store.execute(f"drop table if exists received.{table.name}_judged")
             return file.rows_kept
         current = f"select * from received.{table.name} where to_batch is null"
@@ -133,7 +135,7 @@ def _load_rows(store: Store, file: FileVerdict, batch_id: int) -> int:
                       f"anti join ({current}) as old on {_same(whole)}")
     store.execute(f"update received.{table.name} as old set to_batch = $batch from temp.fresh as new "
                   f"where old.to_batch is null and {_same(identity)}", {"batch": batch_id})
-    store.execute(f"{insert} temp.fresh order by line", at)
+    store.execute(f"{insert} temp.fresh {in_order}", at)
     added = int(store.sql("select count(*) as n from temp.fresh")["n"][0])
     store.execute("drop table temp.fresh")
     return added
@@ -169,7 +171,7 @@ def _note(store: Store, file: FileVerdict, batch_id: int, added: int) -> FileCou
     store.insert("received.set_aside", file.set_aside.with_columns(
         batch_id=pl.lit(batch_id, pl.Int64), to_batch=pl.lit(None, pl.Int64)))
     store.insert("received.set_aside_rows", file.cells.with_columns(
-        batch_id=pl.lit(batch_id, pl.Int64), file=pl.lit(file.file), table_name=pl.lit(file.table)))
+        batch_id=pl.lit(batch_id, pl.Int64), table_name=pl.lit(file.table)))
     store.insert("received.unknown_columns", pl.DataFrame(
         {"column_name": list(file.unknown_columns)}, schema={"column_name": pl.String}).with_columns(
         batch_id=pl.lit(batch_id, pl.Int64), file=pl.lit(file.file), table_name=pl.lit(file.table)))

@@ -10,9 +10,8 @@ import polars as pl
 
 from pipeline.contract import TABLES, Table
 from pipeline.contract.sql import BLANKS, sql_verdict
-from pipeline.errors import FileRefused, RmtError
 from pipeline.ingest import Broken, RawTable
-from pipeline.ingest.csv_file import walk_blocks
+from pipeline.ingest.csv_file import refuse_changed, walk_blocks
 from pipeline.ingest.csv_scan import Scan, lines_at
 from pipeline.ingest.raw import LINE
 from pipeline.store import CsvSource, Store
@@ -79,9 +78,7 @@ def scan(store: Store, raw: RawTable, *, is_to_load: bool = False, buffer_bytes:
     if found is None:
         store.scratch.execute(f"drop table if exists {name}")
         found = _walk(store, raw, raw.scan)
-    if raw.scan.has_changed():
-        raise FileRefused([RmtError(f"refused by {raw.table}.file.changed: the file was written to while it was read",
-                                    where=raw.file, expected="a file at rest", now="wait until it is whole")])
+    refuse_changed(raw, raw.scan)
     return found
 
 

@@ -86,14 +86,14 @@ def judge(store: Store, found: Scanned) -> FileVerdict:
     repeats = _repeats(store, found)
     relation, n_part = _prepare(store, found, repeats)
     about = pl.concat([found.faulty, _rows_at(store, found, repeats)])
-    records = set_aside.records(
-        RawTable(raw.table, raw.file, raw.sha256, raw.headings, found.text, found.broken), table, about, repeats)
+    bad = RawTable(raw.table, raw.file, raw.sha256, raw.headings, found.text, found.broken)
+    records = set_aside.records(bad, table, about, repeats)
     unknown = tuple(shown_heading(h) for h in raw.headings if h not in table.column_names)
     return FileVerdict(
         raw.file, raw.table, raw.sha256, found.n_read, pl.DataFrame(), records, unknown, relation=relation,
         n_in_relation=found.n_rows - found.faulty.height - repeats.height,
         judged=found.name if found.name.startswith("received.") and n_part <= _FEW else "",
-        cells=set_aside.cells(table, about, repeats, found.broken))
+        cells=set_aside.cells(bad, table, about, repeats))
 
 
 def mip_signs(store: Store, found: Scanned) -> pl.DataFrame:

@@ -10,8 +10,8 @@ import polars as pl
 from pipeline.contract import Table
 from pipeline.contract.faults import Fault, faults
 from pipeline.identity import masked
-from pipeline.ingest import Broken, RawTable
-from pipeline.ingest.raw import physical
+from pipeline.ingest import RawTable
+from pipeline.ingest.raw import SHEET, physical
 from pipeline.validate.verdict import SET_ASIDE_SCHEMA
 
 
@@ -69,21 +69,21 @@ def _of_broken(raw: RawTable) -> pl.DataFrame:
 
 
 def records(raw: RawTable, table: Table, typed: pl.DataFrame, repeats: pl.DataFrame) -> pl.DataFrame:
-    """Return the set-aside records of one file, in the order of line, column and rule (see SET_ASIDE_SCHEMA)."""
+    """Return the set-aside records of one file, in the order of sheet, line, column and rule (see SET_ASIDE_SCHEMA)."""
     bad = raw.rows.join(typed.filter(pl.col("fault_bits") != 0).select("line_", "fault_bits"), on="line_")
     seen = reduce(or_, bad["fault_bits"].unique().to_list(), 0)
     parts = [_of_fault(raw, fault, bit, bad) for bit, fault in enumerate(faults(table)) if seen >> bit & 1]
     found = pl.concat([*parts, _of_repeats(table, repeats), _of_broken(raw)])
     whole = found.join(_about(table, typed), on="line", how="left").with_columns(
-        file=pl.lit(raw.file), table_name=pl.lit(raw.table))
+        file=raw.file_at(pl.col("line")), table_name=pl.lit(raw.table))
     told = whole.with_columns(physical(pl.col("line")))
-    return told.select(pl.col(n).cast(t) for n, t in SET_ASIDE_SCHEMA.items()).sort("line", "column_no", "rule")
+    return told.select(pl.col(n).cast(t) for n, t in SET_ASIDE_SCHEMA.items()).sort("file", "line", "column_no", "rule")
 
 
-def cells(table: Table, typed: pl.DataFrame, repeats: pl.DataFrame, broken: tuple[Broken, ...]) -> pl.DataFrame:
+def cells(raw: RawTable, table: Table, typed: pl.DataFrame, repeats: pl.DataFrame) -> pl.DataFrame:
     """Return each row set aside as CELLS_SCHEMA: what a person who corrects it need not write again.
 
-    typed: the rows with their `fault_bits`; of a broken record no cell is known.
+    typed: the rows with their `fault_bits`; of a broken record (of `raw`) no cell is known.
     """
     bad = typed.filter((pl.col("fault_bits") != 0) | pl.col("line_").is_in(repeats["line_"].implode()))
     spoilt: dict[str, int] = {}
@@ -95,5 +95,8 @@ def cells(table: Table, typed: pl.DataFrame, repeats: pl.DataFrame, broken: tupl
     key = pl.concat_str([pl.col(k) for k in table.natural_key], separator="|")
     rows = sound.select(pl.col("line_").alias("line"), key_text=key, cells=pl.struct(table.column_names)
                         .struct.json_encode())
-    lost = pl.DataFrame({"line": [b.line for b in broken]}, schema={"line": pl.Int64})
-    return pl.concat([rows, lost.with_columns(key_text=pl.lit(None, pl.String), cells=pl.lit("{}"))]).sort("line")
+    lost = pl.DataFrame({"line": [b.line for b in raw.broken]}, schema={"line": pl.Int64})
+    lost = lost.with_columns(key_text=pl.lit(None, pl.String), cells=pl.lit("{}"))
+    place = pl.col("line")
+    return pl.concat([rows, lost]).sort("line").select(
+        raw.file_at(place).alias("file"), place % SHEET, "key_text", "cells")

@@ -14,14 +14,16 @@ SET_ASIDE_SCHEMA: dict[str, type[pl.DataType]] = {
 }
 
 
-#: One row for each row set aside: its natural key as text (null where a part is empty) and, as JSON, its cells that
-#: are in order; a faulty cell is null.
-CELLS_SCHEMA: dict[str, type[pl.DataType]] = {"line": pl.Int64, "key_text": pl.String, "cells": pl.String}
+#: One row for each row set aside: where it stands, its natural key as text (null where a part is empty) and, as JSON,
+#: its cells that are in order; a faulty cell is null.
+CELLS_SCHEMA: dict[str, type[pl.DataType]] = {
+    "file": pl.String, "line": pl.Int64, "key_text": pl.String, "cells": pl.String}
 
 
 @dataclass(frozen=True)
 class FileVerdict:
-    """One file. `kept`: the contract's columns typed, `ordinal` and `line`; `set_aside` as SET_ASIDE_SCHEMA.
+    """One file. `kept`: the contract's columns typed, `ordinal` and `line`, and `file` where rows come from several
+    sheets; `set_aside` as SET_ASIDE_SCHEMA.
 
     The kept rows of a large file are no frame: `relation` is the SELECT that gives them, in the store they were judged
     in, and `n_in_relation` their number; `judged`, if any, is the table in which they can stay. `cells`: the rows set
