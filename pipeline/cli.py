@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from pipeline import __version__, cli_explain, cli_history, cli_identity, cli_intake
-from pipeline.cli_words import CONTEXT, DIR, JSON, MAP, OUT, QUARTER, QUIET, SETTINGS, Place, run, shared
+from pipeline import __version__, cli_explain, cli_export, cli_history, cli_identity, cli_intake
+from pipeline.cli_words import CONTEXT, DIR, JSON, LANGUAGE, MAP, OUT, QUARTER, QUIET, SETTINGS, Place, run, shared
 
 
 @click.group(context_settings=CONTEXT)
@@ -86,16 +86,17 @@ def analyse(
 
 
 @main.command()
-@shared(OUT, SETTINGS, QUIET, JSON)
-def report(out: Path, settings_path: Path | None, quiet: bool, as_json: bool) -> None:
+@shared(OUT, SETTINGS, LANGUAGE, QUIET, JSON)
+def report(out: Path, settings_path: Path | None, language: str | None, quiet: bool, as_json: bool) -> None:
     """Write the pages, internal and shared, from the results.
 
     \b
     Example:
       rmt-outcomes report --out out
+      rmt-outcomes report --out out --language de
     """
     from pipeline import stages
-    run("report", quiet, as_json, lambda progress: stages.report(out, settings_path, progress))
+    run("report", quiet, as_json, lambda progress: stages.report(out, settings_path, progress, language))
 
 
 @main.command()
@@ -129,4 +130,5 @@ def review(
 cli_intake.add_to(main)
 cli_history.add_to(main)
 cli_explain.add_to(main)
+cli_export.add_to(main)
 cli_identity.add_to(main)

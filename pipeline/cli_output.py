@@ -48,7 +48,7 @@ def as_object(summary: Summary) -> dict[str, Any]:
         "ok": summary.exit_code == 0, "command": summary.command, "exit_code": summary.exit_code,
         "counts": summary.counts, "seconds": summary.seconds,
         "outputs": [{"path": o.path, "sha256": o.sha256, "bytes": o.size} for o in summary.outputs],
-        "warnings": summary.warnings, "errors": [], "schema_version": SCHEMA_VERSION,
+        "said": summary.lines, "warnings": summary.warnings, "errors": [], "schema_version": SCHEMA_VERSION,
     }
 
 

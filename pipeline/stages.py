@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import settings as settings_file
+from pipeline.assets import checked_language
 from pipeline.settings import Settings
 
 Progress = Callable[[str, int, int], None]
@@ -76,10 +77,16 @@ def analyse(
     return stages_crosscheck.add_cross_check(out, settings, summary) if cross_check else summary
 
 
-def report(out: Path, settings_path: Path | None, progress: Progress) -> Summary:
-    """Write both editions from the results in the store."""
+def report(out: Path, settings_path: Path | None, progress: Progress, language: str | None = None) -> Summary:
+    """Write both editions from the results in the store, in `language` or that of the settings."""
     from pipeline import stages_report
-    return stages_report.report(out, _settings(settings_path), _now(), Summary("report"), progress)
+    return stages_report.report(out, _settings(settings_path), _now(), Summary("report"), progress, language)
+
+
+def export(out: Path, to: Path | None, settings_path: Path | None, progress: Progress) -> Summary:
+    """Write rows, models, figures and tables for others from a finished review."""
+    from pipeline import stages_export
+    return stages_export.export(out, to, _settings(settings_path), Summary("export"), progress)
 
 
 def review(
@@ -89,6 +96,7 @@ def review(
     """Load, derive, analyse and report in one go; the seconds of each stage stand in the summary."""
     from pipeline import stages_load, stages_report
     settings, summary = _settings(settings_path), Summary("review")
+    checked_language(settings.language)
     stages_load.load(folder, out, settings, _now(), summary, progress, map_path)
     stages_load.derive(out, settings, summary, progress)
     stages_report.analyse(out, settings, quarter, summary, progress)

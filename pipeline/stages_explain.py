@@ -30,7 +30,7 @@ def explain(key: str, out: Path, printed: float | None, quarter: str | None) -> 
     """Explain `key`. printed: a number of an earlier review (of `quarter`, where given): says which rows changed it."""
     from pipeline.analyse.definitions import DEFINITIONS, defined
     summary = Summary("explain")
-    definition, rule = defined(key), rule_lines(key)
+    definition, rule = defined(key), rule_lines(key) or query_lines(key)
     if definition is None and not rule:
         close = difflib.get_close_matches(key.partition("[")[0], sorted(DEFINITIONS), n=3, cutoff=0.5)
         raise NotDefined(f"nothing is defined under the name given ({len(key)} characters)", expected="a result key as "
@@ -77,8 +77,24 @@ def rule_lines(name: str) -> list[str]:
     return []
 
 
+def query_lines(cause: str) -> list[str]:
+    """What a question to the sites asks, from its one SQL file; nothing where there is no such cause."""
+    from pipeline import assets
+    place = f"quantities/query_{cause}.sql"
+    if not re.fullmatch(r"[a-z0-9_]+", cause) or place not in assets.names("sql", ".sql"):
+        return []
+    text = assets.text("sql", place)
+    grain = text.splitlines()[0].removeprefix("-- ")
+    words = [re.search(rf"'([^']+)' as {name}\b", text) for name in ("question", "meanwhile")]
+    said = [f"{name}: {found[1]}" for name, found in zip(("Question", "Meanwhile"), words, strict=True) if found]
+    return [cause, f"A question to the sites, {grain}.", *said, f"Defined in: sql/{place}"]
+
+
 def rule_counts(store: Store, name: str) -> list[str]:
-    """How many rows the rule holds back now."""
+    """How many rows the rule holds back now, or how often the question stands open."""
+    if query_lines(name):
+        open_now = store.sql("select count(*) as n from frames.queries where cause = $cause", {"cause": name})
+        return [f"Open now: {open_now['n'][0]}."]
     found = store.sql("select count(*) as n, count(distinct file) as files from frames.set_aside where rule = $rule",
                       {"rule": name})  # fmt: skip
     return [f"Set aside by it now: {found['n'][0]} faults in {found['files'][0]} files."]

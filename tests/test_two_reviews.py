@@ -138,7 +138,8 @@ def test_explain_knows_a_number_that_was_never_printed(two):
 
 @pytest.mark.parametrize(("name", "part"), [
     ("tests.value.number", "a number with a decimal point"), ("clients.row.conflict", "said something else"),
-    ("dose", "sql/quantities/interval_doses.sql"), ("state", "judge_clients")])
+    ("dose", "sql/quantities/interval_doses.sql"), ("state", "judge_clients"),
+    ("pause_open", "Does it still hold, or when did it end?"), ("pause_open", "Open now: ")])
 def test_explain_knows_rules_and_words(two, name, part):
     assert part in said(name, two[0])
 
