@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.errors import RmtError
+from pipeline.errors import RmtError, SettingsError
 
 _PACKAGE = Path(__file__).resolve().parent
 
@@ -30,3 +30,17 @@ def names(kind: str, suffix: str) -> list[str]:
     """List the assets of `kind` that end in `suffix`, as sorted POSIX paths relative to its folder."""
     base = folder(kind)
     return sorted(p.relative_to(base).as_posix() for p in base.rglob("*" + suffix))
+
+
+def languages() -> list[str]:
+    """Codes of the languages that pages can be written in, English first: each other one is a file of its own."""
+    return ["en", *(n[len("languages/"):-len(".toml")] for n in names("reports", ".toml")
+                    if n.startswith("languages/"))]
+
+
+def checked_language(code: str) -> str:
+    """Return the code of a language; SettingsError names those that there are."""
+    if code not in languages():
+        raise SettingsError("there is no catalogue of texts for the language asked for", where="language",
+                            expected="one of " + ", ".join(languages()), now="choose one of these")
+    return code

@@ -37,14 +37,17 @@ class Place(click.ParamType[Path]):
 
 
 class Quarter(click.ParamType[str]):
-    """A calendar quarter such as 2026Q3."""
+    """A calendar quarter such as 2026Q3, or a block of each client's own time such as block-003."""
 
     name = "quarter"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        if not re.fullmatch(r"[0-9]{4}Q[1-4]", str(value)):
-            self.fail("expected a calendar quarter such as 2026Q3", param, ctx)
-        return str(value)
+        from pipeline.identity.quarters import LABEL
+        block = re.fullmatch(r"block[- ]?([0-9]{1,3})", str(value))
+        label = f"block-{int(block[1]):03d}" if block else str(value)
+        if not LABEL.fullmatch(label):
+            self.fail("expected a calendar quarter such as 2026Q3, or a block such as block-003", param, ctx)
+        return label
 
 
 def shared(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
@@ -59,7 +62,9 @@ DIR = click.argument("folder", metavar="DIR", type=Place(kind="folder"))
 OUT = click.option("--out", type=Place(), default=Path("out"), show_default="out", help="Folder of store and pages.")
 SETTINGS = click.option("--settings", "settings_path", type=Place(kind="file"), help="Settings file (TOML).")
 MAP = click.option("--map", "map_path", type=Place(kind="file"), help="Intake map (TOML) of files of another shape.")
-QUARTER = click.option("--quarter", type=Quarter(), help="Quarter to report, as 2026Q3; default: the last full one.")
+QUARTER = click.option("--quarter", type=Quarter(),
+                       help="Quarter to report, as 2026Q3 (or block-003); default: the last full one.")
+LANGUAGE = click.option("--language", metavar="CODE", help="Language of the pages, such as de; default: the settings'.")
 QUIET = click.option("--quiet", is_flag=True, help="No progress, no summary; errors only.")
 JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, also on failure.")
 

@@ -37,6 +37,8 @@ class Settings:
     window_12_low_weeks: int = _set(10, "weeks", "first week of the 12-week test window")
     window_12_high_weeks: int = _set(16, "weeks", "last week of the 12-week test window")
     open_pause_days: int = _set(42, "days", "an open pause older than this is a query")
+    pause_event_days: int = _set(7, "days", "a pause for illness without an event in it or so long before it is a query")
+    tests_after_course_days: int = _set(42, "days", "a test so long after a course's last day still speaks for it")
     lost_contact_days: int = _set(84, "days", "no record for this long in an open episode is a query")
     familiar_tests: int = _set(3, "tests", "tests on earlier days after which learning is taken as spent",
                                "Larson 1993, Chest 104:448: +2 of +9 cmH2O between the 3rd and 4th test")
@@ -55,6 +57,9 @@ class Settings:
     stalled_wide_window_weeks: int = _set(24, "weeks", "slope window where the narrow one is too uncertain")
     stalled_z: float = _set(1.645, "SE", "one-sided 5 % of the normal distribution", "normal table")
     quiet_days_after_event: int = _set(28, "days", "no question about room to progress this soon after an event")
+    entry_below_mip_cmh2o: float = _set(0.0, "cmH2O", "people are taken in because their measured MIP lies below this; "
+                                        "0: not by a measured pressure")
+    entry_below_mep_cmh2o: float = _set(0.0, "cmH2O", "the same for MEP")
     mip_sem_cmh2o: float = _set(8.0, "cmH2O", "measurement error of MIP between days where the cohort cannot tell",
                                 "Fisioterapia Brasil 2019-20, n=70: 7.92")
     mep_sem_cmh2o: float = _set(12.0, "cmH2O", "measurement error of MEP between days where the cohort cannot tell",
@@ -78,9 +83,17 @@ class Settings:
     site_overlap_people: int = _set(15, "people", "a protocol counts as given at a site from this many people on")
     site_overlap_sites: int = _set(2, "sites", "given at fewer sites than this, a protocol needs site x time")
     sites_random_from: int = _set(5, "sites", "site is a random term from this many sites on, fixed below")
+    rule_uses_measured_value: bool = _set(False, "yes/no", "where a written rule assigns the protocol, it does so on "
+                                          "the measured pressure: contrasts then take the baseline as a covariate")
+    min_per_protocol_weights: int = _set(50, "people", "protocols are weighted by propensity from this many people "
+                                         "each on")
+    repeat_days: int = _set(14, "days", "two comparable tests at most this far apart are repeat tests of one state")
+    min_repeat_people: int = _set(30, "people", "measurement error is the cohort's own from this many people with "
+                                  "repeat tests on")
     set_aside_max_pct: float = _set(25.0, "%", "a file with more rows set aside than this is refused whole")
     bootstrap_draws: int = _set(400, "draws", "draws of the client bootstrap")
     seed: int = _set(20260925, "", "seed of every resampling")
+    language: str = _set("en", "", "language of the pages: en, or a catalogue in reports/languages")
     high_is_good: bool = _set(True, "yes/no", "a higher pressure is better (charts over quarters)")
 
     def as_row(self) -> dict[str, Any]:

@@ -1,30 +1,54 @@
 (function () {
   var form = document.querySelector(".controls"), list = document.querySelector(".worklist");
   if (!form || !list) { return; }
-  var cards = Array.prototype.slice.call(list.children), status = form.querySelector("[role=status]");
-  function kept(card) {
-    return Array.prototype.every.call(form.querySelectorAll("[data-filter]"), function (box) {
-      var have = card.getAttribute("data-" + box.getAttribute("data-filter"));
-      return !box.value || have.split("|").indexOf(box.value) >= 0;
-    });
+  var rows = document.querySelector("table[data-list] tbody"), status = form.querySelector("[role=status]");
+  var boxes = Array.from(form.querySelectorAll("[data-filter]")), sorter = form.querySelector("[data-sort]");
+  var sorted = "order";
+  function number(text) {
+    var found = parseFloat((text || "").replace(/\u202f/g, "").replace("\u2212", "-").replace(",", "."));
+    return isNaN(found) ? Infinity : found;
   }
-  function number(card, name) {
-    var text = card.getAttribute("data-" + name);
-    return text === "" || text === null ? Infinity : Number(text);
+  function card(node, at) {
+    var have = node.dataset;
+    return { node: node, order: at, at: at, site: [have.site], state: [have.state], reason: have.reason.split("|"),
+      slope: number(have.slope), gain: number(have.gain), adherence: number(have.adherence) };
+  }
+  function row(node, at) {
+    var cells = Array.from(node.cells, function (cell) { return cell.textContent; });
+    return { node: node, order: at, at: at, site: [cells[2]], state: [cells[3]], reason: cells[4].split("; "),
+      slope: number(cells[5]), gain: number(cells[6]), adherence: number(cells[7]) };
+  }
+  var groups = [{ box: list, items: Array.from(list.children, card) }];
+  if (rows) { groups.push({ box: rows, items: Array.from(rows.rows, row) }); }
+  function sort(group, name) {
+    var all = document.createDocumentFragment();
+    group.items.sort(function (a, b) { return (a[name] < b[name] ? -1 : a[name] > b[name] ? 1 : 0) || a.at - b.at; })
+      .forEach(function (item) { all.appendChild(item.node); });
+    group.box.appendChild(all);
   }
   function show() {
-    var name = form.querySelector("[data-sort]").value, shown = 0;
-    cards.slice().sort(function (a, b) {
-      return number(a, name) - number(b, name) || cards.indexOf(a) - cards.indexOf(b);
-    }).forEach(function (card) {
-      card.hidden = !kept(card);
-      shown += card.hidden ? 0 : 1;
-      list.appendChild(card);
+    var shown = 0, whole = 0, wanted = boxes.filter(function (box) { return box.value; });
+    groups.forEach(function (group) {
+      if (sorter.value !== sorted) { sort(group, sorter.value); }
+      group.items.forEach(function (item) {
+        var keep = wanted.every(function (box) { return item[box.dataset.filter].indexOf(box.value) >= 0; });
+        if (item.node.hidden === keep) { item.node.hidden = !keep; }
+        shown += keep ? 1 : 0;
+      });
+      whole += group.items.length;
     });
-    status.textContent = status.getAttribute("data-text").replace("#", shown).replace("%", cards.length);
+    sorted = sorter.value;
+    status.textContent = status.getAttribute("data-text").replace("#", shown).replace("%", whole);
   }
   form.addEventListener("change", show);
   form.addEventListener("submit", function (event) { event.preventDefault(); });
+  list.addEventListener("keydown", function (event) {
+    var step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+    if (!step || event.target.tagName !== "SUMMARY" || event.target.parentNode.parentNode.parentNode !== list) { return; }
+    var heads = Array.from(list.querySelectorAll(".card:not([hidden]) > details > summary"));
+    var next = heads[heads.indexOf(event.target) + step];
+    if (next) { event.preventDefault(); next.focus(); }
+  });
   form.hidden = false;
   show();
 })();

@@ -8,7 +8,19 @@ from pipeline.report.clients import Client
 from pipeline.report.look import Look
 from pipeline.report.panels import Scales, drawing, letter
 from pipeline.report.views import Card, Html
-from pipeline.report.words import day_name, estimate, interval, number, people, sentence, value, with_unit
+from pipeline.report.words import (
+    day_name,
+    estimate,
+    interval,
+    number,
+    people,
+    reach,
+    sentence,
+    tell,
+    value,
+    week,
+    with_unit,
+)
 from pipeline.results import Result
 
 MARKS = {"found": "found", "looked for, not found": "not_found", "not found": "not_found",
@@ -58,7 +70,7 @@ def _facts(look: Look, client: Client) -> tuple[tuple[str, str], ...]:
     below = client.facts.get("probability_below_target")
     shown = (("slope", _ranged(slope)), ("gain", _ranged(gain)),
              ("adherence", with_unit(client.facts.get("adherence"))),
-             ("next", day_name(client.text("next_test_on"))),
+             ("next", tell(day_name(client.text("next_test_on")))),
              ("below", value(below, look.say("stalled.no_target"), 2) if below and below.value is not None
               else look.say("stalled.no_target")), ("tests_since", _whole(client.facts.get("tests_since"))),
              ("effort", value(client.facts.get("usual_effort"), places=1)))
@@ -74,13 +86,19 @@ def _ranged(result: Result | None) -> str:
 
 def _whole(result: Result | None) -> str:
     if result is None:
-        return "not recorded"
+        return tell("not recorded")
     return number(result.value) if result.value is not None else people(result)
 
 
 def topic(reason: str) -> str:
     """The name of a reason: what stands before its numbers."""
-    return reason.split(":")[0].split("(")[0].strip().rstrip(".")
+    return tell(reason).split(":")[0].split("(")[0].strip().rstrip(".")
+
+
+def topics(client: Client) -> tuple[str, ...]:
+    """The names of the reasons found, each once."""
+    return tuple(dict.fromkeys(topic(r.text) for r in client.many("reason")
+                               if MARKS.get(r.note, "found") == "found"))
 
 
 def card(look: Look, client: Client, place: int, scale: Scales) -> Card:
@@ -97,8 +115,8 @@ def card(look: Look, client: Client, place: int, scale: Scales) -> Card:
         client.text("site"), _facts(look, client), _caption(look, client), _why(client), panel,
         _numbers(look, client, place),
         tuple(map(sentence, marks["found"])), tuple(map(topic, marks["not_found"])),
-        tuple(map(topic, marks["not_recorded"])), tuple(r.text for r in client.many("question")),
-        tuple(dict.fromkeys(map(topic, marks["found"]))),
+        tuple(map(topic, marks["not_recorded"])), tuple(tell(r.text) for r in client.many("question")),
+        topics(client),
         tuple((n, "" if v is None else f"{v:.6g}") for n, v in sort))
 
 
@@ -123,9 +141,9 @@ def _numbers(look: Look, client: Client, place: int) -> Html:
 
 def _notes(look: Look, client: Client) -> str:
     """The lettered events and the pauses, in words."""
-    events = "; ".join(f"{letter(i)} = {look.texts.name('event', r.text)}, week {number(r.at or 0)}"
+    events = "; ".join(f"{letter(i)} = {look.texts.name('event', r.text)}, {week(r.at)}"
                        for i, r in enumerate(client.many("event")))
-    pauses = "; ".join(f"{look.texts.name('pause', r.text)}, week {number(r.at or 0)} to {number(r.high or r.at or 0)}"
-                       for r in client.many("pause"))
+    pauses = "; ".join(look.say("stalled.panel.pause", pause=look.texts.name("pause", r.text),
+                                weeks=reach(r.at or 0, r.high or r.at or 0)) for r in client.many("pause"))
     return "".join(f"<p>{escape(look.say(f'stalled.panel.{k}', what=what))}</p>"
                    for k, what in (("events", events), ("pauses", pauses)) if what)

@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from pipeline.report.letters import widest
+
 C1, C2, C3 = "var(--c1,#0072B2)", "var(--c2,#C04E00)", "var(--c3,#00795A)"
 MUTED, BAND, GRID = "var(--muted,#5f6773)", "var(--band,#dce9f7)", "var(--grid,#e4e8ed)"
 INK, PAPER = "currentColor", "var(--paper,#ffffff)"
@@ -15,8 +17,6 @@ PALE = "var(--pale,#8fbfe0)"
 FACE = "Liberation Sans, Arial, Helvetica, sans-serif"
 WIDE, NARROW = 900, 340
 SIZE = 13
-#: Letters of this size that fit the narrow drawing (7.0 px each at most, measured).
-NARROW_LETTERS = 46
 
 CONFIG: dict[str, Any] = {
     "background": "transparent",
@@ -33,11 +33,6 @@ CONFIG: dict[str, Any] = {
     "text": {"font": FACE, "fontSize": SIZE, "color": INK},
     "line": {"strokeWidth": 2.2},
 }
-
-
-def label_room(labels: Iterable[str]) -> int:
-    """Width in px that the longest label of a category axis needs (7.0 px a letter at this size, measured)."""
-    return math.ceil(7.0 * max((len(label) for label in labels), default=0))
 
 
 def ticks(low: float, high: float, most: int) -> list[float]:
@@ -106,15 +101,5 @@ class Rule:
 
 def share_at_right(names: Iterable[str], is_narrow: bool) -> float:
     """Share of the plot to keep free at the right for the names at the line ends."""
-    room = label_room(names)
-    return 0.0 if room == 0 else (room * 1.15 + 14) / ((NARROW if is_narrow else WIDE) - 60 - room)
-
-
-def told_apart(labels: Iterable[str]) -> list[str]:
-    """Make equal labels different by signs that nobody sees: two rows of one name would lie on each other."""
-    seen: dict[str, int] = {}
-    told: list[str] = []
-    for label in labels:
-        seen[label] = seen.get(label, 0) + 1
-        told.append(label + "\u200b" * (seen[label] - 1))
-    return told
+    room = widest(names, SIZE)
+    return 0.0 if room == 0 else (room * 1.05 + 14) / ((NARROW if is_narrow else WIDE) - 60 - room)

@@ -7,9 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from functools import lru_cache
-from textwrap import wrap
 from typing import Any
 
 import altair as alt
@@ -17,17 +15,22 @@ import polars as pl
 import vl_convert
 
 from pipeline.report import chart_style as look
-from pipeline.report.chart_style import Rule, Rung, Spot, Words
+from pipeline.report.chart_style import Rule, Spot, Words
+from pipeline.report.ladders import ladder
+from pipeline.report.language import texts
 from pipeline.report.svg import TIP, clean
 from pipeline.report.views import Html
+
+__all__ = ["curve", "dots", "ladder", "quarters", "stack"]
 
 Chart = Any  # the engine's own chart types do not agree with each other
 _TEXTS = ("tip", "name", "label", "text", "part")
 
 
 @lru_cache(maxsize=512)
-def _svg(spec: str) -> str:
-    return vl_convert.vegalite_to_svg(json.loads(spec), config=look.CONFIG, allowed_base_urls=[])
+def _svg(spec: str, decimal: str) -> str:
+    marks = {"decimal": decimal, "thousands": "\u202f", "grouping": [3], "currency": ["", ""]}
+    return vl_convert.vegalite_to_svg(json.loads(spec), config=look.CONFIG, allowed_base_urls=[], format_locale=marks)
 
 
 def _drawn(words: Words, build: Callable[[bool], Chart], height: int, narrow_height: int) -> Html:
@@ -36,7 +39,8 @@ def _drawn(words: Words, build: Callable[[bool], Chart], height: int, narrow_hei
     for kind, width, tall in (("wide", look.WIDE, height), ("narrow", look.NARROW, narrow_height)):
         chart = build(kind == "narrow").properties(
             width=width, height=tall, autosize=alt.AutoSizeParams(type="fit", contains="padding"))
-        svg = _svg(json.dumps(_filled(chart.to_dict(validate=False)), sort_keys=True))
+        spec = json.dumps(_filled(chart.to_dict(validate=False)), sort_keys=True)
+        svg = _svg(spec, texts().entries["locale.decimal"])
         named = clean(svg, name=f"{words.name}-{kind[0]}", title=words.title, desc=words.desc)
         pieces.append(f'<div class="{kind}">{named}</div>')
     return Html("".join(pieces))
@@ -143,57 +147,6 @@ def stack(words: Words, rows: Sequence[tuple[str, str, float, str]], parts: Sequ
         ).properties(title=unit)
 
     return _drawn(words, build, height, height - 30)
-
-
-def ladder(words: Words, rungs: Sequence[Rung], *, x_title: str, rules: Sequence[Rule] = (),
-           band: tuple[float, float] | None = None, also: Sequence[float] = ()) -> Html:
-    """Named rows: point, thick interval, thin outer interval, hollow point for the value before, text at the right."""
-    ends, marks = look.domain([v for r in rungs for v in (r.value, r.low, r.high, r.outer_low, r.outer_high, r.before)],
-                              also=[*also, *(r.at for r in rules), *(band or ())])
-    order = look.told_apart([r.label for r in rungs])
-    rungs = [replace(r, label=label) for r, label in zip(rungs, order, strict=True)]
-    rows = [{"label": r.label, "x": r.value, "low": r.low, "high": r.high, "low2": r.outer_low, "high2": r.outer_high,
-             "before": r.before, "text": r.text, "tip": f"{TIP}{r.label}: {r.text}", "main": float(r.is_main)}
-            for r in rungs]
-    room, texts = look.label_room(order), look.label_room(r.text for r in rungs)
-    lines_of = [wrap(f"{r.label}: {r.text}" if r.text else r.label, look.NARROW_LETTERS) for r in rungs]
-    most = max(map(len, lines_of), default=1)
-    head = 44 if any(r.label for r in rules) else 22
-
-    def build(is_narrow: bool) -> Chart:
-        inside = (look.NARROW - 30) if is_narrow else (look.WIDE - room - texts - 50)
-        spread = (ends[1] - ends[0]) * (0 if is_narrow else texts / max(inside, 60))
-        x: dict[str, Any] = {"scale": alt.Scale(domain=[ends[0], ends[1] + spread], nice=False), "title": x_title,
-             "axis": alt.Axis(values=marks[::2] if is_narrow and len(marks) > 5 else marks, grid=True)}
-        y = alt.Y("label:N", sort=order, title=None, axis=None if is_narrow else alt.Axis(minExtent=room))
-        base = _data(rows).encode(y=y)
-        layers = [base.mark_rule(strokeWidth=1.5, color=look.C1).encode(x=alt.X("low2:Q", **x), x2="high2:Q"),
-                  base.mark_rule(strokeWidth=5, color=look.C1, opacity=0.45).encode(x=alt.X("low:Q", **x), x2="high:Q"),
-                  base.mark_point(filled=False, size=60, color=look.MUTED, opacity=1).encode(x=alt.X("before:Q", **x)),
-                  base.mark_point(filled=True, opacity=1, color=look.C1).encode(
-                      x=alt.X("x:Q", **x), description="tip:N", shape=alt.Shape("main:N", legend=None, scale=alt.Scale(
-                          domain=[1, 0], range=["diamond", "circle"])), size=alt.condition(
-                          "datum.main == 1", alt.value(110), alt.value(60)))]
-        lines: list[Chart] = [
-            _data([{"x": r.at}]).mark_rule(color=look.MUTED, strokeDash=[1, 0] if r.is_solid else [5, 4])
-            .encode(x=alt.X("x:Q", **x)) for r in rules]
-        lines += [_data([{"x": r.at, "text": r.label}])
-                  .mark_text(color=look.MUTED, baseline="bottom", align="left", dx=4)
-                  .encode(x=alt.X("x:Q", **x), y=alt.value(-4), text="text:N") for r in rules if r.label]
-        if band:
-            lines.insert(0, _data([{"x": band[0], "x2": band[1]}]).mark_rect(color=look.GRID)
-                         .encode(x=alt.X("x:Q", **x), x2="x2:Q"))
-        if is_narrow:
-            for up in range(most):
-                line = _data([{"label": r.label, "text": above[-1 - up]}
-                              for r, above in zip(rungs, lines_of, strict=True) if len(above) > up])
-                layers.append(line.mark_text(align="left", dy=-16 - 15 * up).encode(
-                    y=y, x=alt.value(2), text="text:N"))
-        else:
-            layers.append(base.mark_text(align="right").encode(x=alt.value("width"), text="text:N"))
-        return alt.layer(*lines, *layers)
-
-    return _drawn(words, build, head + 44 + 30 * len(rungs), head + 44 + (31 + 15 * most) * len(rungs))
 
 
 def quarters(words: Words, points: Sequence[tuple[str, float | None, str]], *, unit: str, rules: Sequence[Rule] = (),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from pipeline.report.language import Texts, texts
 from pipeline.report.views import PageMeta
-from pipeline.report.words import Texts
 from pipeline.results import Result, ResultSet
 
 
@@ -26,7 +26,8 @@ def part(result: Result, name: str) -> str:
 
 def pair(result: Result) -> str:
     """The two protocols of a difference, "a - b" in the results, as a reader says it."""
-    return part(result, "protocols").replace(" - ", " against ")
+    one, dash, other = part(result, "protocols").partition(" - ")
+    return texts().say("locale.against", one=one, other=other) if dash else one
 
 
 @dataclass(frozen=True)

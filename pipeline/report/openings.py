@@ -144,10 +144,11 @@ def fix_list(look: Look) -> Opening:
                          look.say("fix_list.open.fig_all_beneath", who=behind(whole)))]
     figures += [KeyFigure(people(r), look.texts.name("cause", part(r, "cause")),
                           look.say("fix_list.open.fig_cause_beneath", who=behind(r))) for r in causes[:3]]
-    lines = (look.say("fix_list.open.all", n=people(whole), who=behind(whole)),
-             look.say("fix_list.open.most", cause=look.texts.name("cause", part(causes[0], "cause")),
-                      n=people(causes[0])), look.say("fix_list.open.kept"))
-    return Opening(lines, tuple(figures))
+    lines = [look.say("fix_list.open.all", n=people(whole), who=behind(whole))]
+    if [r.n for r in causes[:2]].count(causes[0].n) == 1:
+        lines.append(look.say("fix_list.open.most", cause=look.texts.name("cause", part(causes[0], "cause")),
+                              n=people(causes[0])))
+    return Opening((*lines, look.say("fix_list.open.kept")), tuple(figures))
 
 
 def index(look: Look) -> Opening:

@@ -11,7 +11,7 @@ from pipeline.report.clients import Client
 from pipeline.report.svg import decimal as d
 from pipeline.report.svg import path
 from pipeline.report.views import Html
-from pipeline.report.words import number
+from pipeline.report.words import number, tell
 from pipeline.results import Result
 
 WIDTH, LEFT, RIGHT = 480, 44, 10
@@ -135,7 +135,7 @@ def _pauses(client: Client, scale: Scales, foot: float, name: str) -> str:
     for r in client.many("pause"):
         start, end = scale.x(r.at or 0), scale.x(r.high or r.at or 0)
         bands += (f'<rect x="{d(start)}" y="{TOP}" width="{d(max(2.0, end - start))}" height="{d(foot - TOP)}" '
-                  f'fill="url(#{name}-h)"><title>{escape(r.text.replace("_", " "))}</title></rect>')
+                  f'fill="url(#{name}-h)"><title>{escape(tell(r.text.replace("_", " ")))}</title></rect>')
     hatch = (f'<pattern id="{name}-h" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
              f'<path d="M0,0V6" stroke="{MUTED}" stroke-width="2" opacity=".45"/></pattern>')
     return f"<defs>{hatch}</defs>{bands}" if bands else ""

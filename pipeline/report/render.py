@@ -12,6 +12,7 @@ from pathlib import Path
 import jinja2
 
 from pipeline import assets
+from pipeline.report.language import tell
 from pipeline.report.look import Look
 from pipeline.report.views import Html, Opening, Page, Said, Section, SectionView, view
 from pipeline.report.words import day_name, quarter_days, quarter_name
@@ -41,7 +42,7 @@ def script_hash(script: str) -> str:
 def seen(section: Section, look: Look) -> SectionView:
     """Build a section, or say in a sentence why it is empty; states of parts of a section stand below it."""
     rows = look.section(section.id)
-    states = tuple(r.text for r in rows if r.statistic == "state" and r.text)
+    states = tuple(tell(r.text) for r in rows if r.statistic == "state" and r.text)
     if section.needs_rows and all(r.statistic == "state" for r in rows):
         words = states or (look.say("page.no_results"),)
         return SectionView((Said(words, "empty"),), gap=words[0])
@@ -56,15 +57,22 @@ def page(name: Page, look: Look, opening: Opening, sections: Sequence[Section]) 
                        look.texts.get(f"{name}.{s.id}.cannot_tell")) for s in sections]
     scripts = ("page.js", "worklist.js") if name == "stalled" else ("page.js",)
     script = "".join(assets.text("reports", n) for n in scripts)
-    about = say("page.about", readers=say(f"{name}.readers"), quarter=quarter_name(meta.quarter),
+    about = say(f"page.about_{meta.date_policy}", readers=say(f"{name}.readers"), quarter=quarter_name(meta.quarter),
                 days=quarter_days(meta.quarter), until=day_name(meta.data_until_on))
     margin = say(f"page.margin_{meta.edition}")
     return _engine().get_template("page.html.j2").render(
         page=name, meta=meta, say=say, opening=opening, sections=printed, about=about,
         title=f"{say(f'{name}.title')} · {quarter_name(meta.quarter)} · {say(f'page.short_{meta.edition}')}",
         style=Html(assets.text("reports", "page.css")), script=Html(script), script_hash=script_hash(script),
-        page_rule=Html(f'@page{{@top-left{{content:"{margin}";font:9pt sans-serif;color:#5f6773}}}}'),
+        page_rule=Html(_page_rule(margin, say("page.pages"))),
     )
+
+
+def _page_rule(margin: str, of: str) -> str:
+    """The margins of printed sides: the class of the edition at the top, the number of the side at the foot."""
+    face = "font:9pt sans-serif;color:#5f6773"
+    return (f'@page{{@top-left{{content:"{margin}";{face}}}'
+            f'@bottom-right{{content:counter(page) " {of} " counter(pages);{face}}}}}')
 
 
 def put_file(path: Path, text: str) -> Path:

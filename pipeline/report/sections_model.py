@@ -8,7 +8,7 @@ from pipeline.report.look import Look, pair, part
 from pipeline.report.sections_protocols import PRESSURES, ranged
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Figure, Fold, Heading, SectionView, said, side, view
-from pipeline.report.words import chance, estimate, interval, number, people, sentence, value, with_unit
+from pipeline.report.words import chance, estimate, interval, number, people, sentence, value, week, with_unit
 from pipeline.results import Result
 
 
@@ -129,7 +129,7 @@ def _curves(look: Look, pressure: str) -> Block | None:
     claim = look.say("protocols.difference.curve_claim", pressure=name, gains=", ".join(
         f"{part(r, 'protocol')} {with_unit(r)}" for r in ends if r is not None and r.value is not None))
     measure = look.say("protocols.difference.curve_measure", pressure=name)
-    spots = [Spot(r.at or 0, r.value, r.low, r.high, f"{part(r, 'protocol')}, week {number(r.at or 0)}: {estimate(r)}",
+    spots = [Spot(r.at or 0, r.value, r.low, r.high, f"{part(r, 'protocol')}, {week(r.at)}: {estimate(r)}",
                   part(r, "protocol")) for r in found]
     drawing = charts.curve(Words(f"protocols-{pressure}", claim, measure), spots, unit=look.say("quarter.gains.unit"),
                            x_title=look.say("quarter.gains.axis"), rules=[Rule(0, "", True)])

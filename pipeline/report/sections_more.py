@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Fold, SectionView, said, view
-from pipeline.report.words import estimate, interval, number, of, people, quarter_name, value, with_unit
+from pipeline.report.words import estimate, interval, number, of, people, quarter_name, reach, value, week, with_unit
 from pipeline.results import Result
 
 PRESSURES = ("mip", "mep")
@@ -35,8 +35,8 @@ def _yardsticks(look: Look) -> Block | None:
         name = look.say("quarter.function.important", measure=look.texts.name("measure", part(known, "measure")),
                         population=part(known, "population"))
         past = look.one("function", "past_important_change", known.group)
-        low, high = number(known.low or 0), number(known.high or 0)
-        rows.append([name, f"{value(known, places=0)} {known.unit} ({low} to {high})", of(past)])
+        rows.append([name, f"{value(known, places=0)} {known.unit} ({reach(known.low or 0, known.high or 0)})",
+                     of(past)])
     for under in look.many("function", "under_level"):
         name = look.say("quarter.function.under", measure=look.texts.name("measure", part(under, "measure")),
                         level=part(under, "level"), when=part(under, "when"))
@@ -97,7 +97,7 @@ def headline_name(look: Look, row: Result) -> str:
     statistic = stem.split(".")[-1]
     name = look.texts.get(f"measures.{statistic}") or statistic.replace("_", " ")
     parts = [look.texts.name(kind, code) for kind, code in (p.partition("=")[::2] for p in where.split(","))]
-    return ", ".join([name, *parts, *([f"week {at[1:]}"] if at else [])])
+    return ", ".join([name, *parts, *([week(float(at[1:]))] if at else [])])
 
 
 def scored(look: Look) -> SectionView:

@@ -7,7 +7,20 @@ from pipeline.report.chart_style import Rule, Rung, Spot, Words
 from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table, with_bar
 from pipeline.report.views import Block, Figure, Group, Heading, SectionView, said, view
-from pipeline.report.words import estimate, interval, is_hidden, number, of, people, sentence, value, with_unit
+from pipeline.report.words import (
+    both,
+    estimate,
+    interval,
+    is_hidden,
+    number,
+    of,
+    people,
+    reach,
+    sentence,
+    value,
+    week,
+    with_unit,
+)
 from pipeline.results import Result
 
 PRESSURES = ("mip", "mep")
@@ -37,11 +50,11 @@ def _curves(look: Look) -> Block | None:
         return None
     name = {p: look.texts.name("pressure", p) for p in PRESSURES}
     spots = [Spot(r.at or 0, r.value, r.low, r.high,
-                  f"{name[part(r, 'pressure')]}, week {number(r.at or 0)}: {estimate(r)}", name[part(r, "pressure")])
+                  f"{name[part(r, 'pressure')]}, {week(r.at)}: {estimate(r)}", name[part(r, "pressure")])
              for r in found]
     ends = [r for p in PRESSURES if (r := look.one("gains", "gain_cmh2o", f"pressure={p}", 12)) and r.value is not None]
-    claim = look.say("quarter.gains.claim", gains=" and ".join(
-        f"{name[part(r, 'pressure')]} {_signed(r)}" for r in ends)) if ends else look.say("quarter.gains.claim_none")
+    claim = look.say("quarter.gains.claim", gains=both(
+        *(f"{name[part(r, 'pressure')]} {_signed(r)}" for r in ends))) if ends else look.say("quarter.gains.claim_none")
     measure = look.say("quarter.gains.measure")
     drawing = charts.curve(Words("gain-curve", claim, measure), spots, unit=look.say("quarter.gains.unit"),
                            x_title=look.say("quarter.gains.axis"), rules=[Rule(0, "", True)])
@@ -148,7 +161,7 @@ def _sham(look: Look) -> Block | None:
     """Sham-arm rises where one is held, and below them the populations for which none is."""
     found = look.many("gains", "sham_arm_rise_cmh2o")
     rows = [[look.texts.name("pressure", part(r, "pressure")), look.texts.name("condition_group", part(
-        r, "condition_group")), f"{number(r.low, 1)} to {number(r.high, 1)} cmH2O", _source(look, r)]
+        r, "condition_group")), f"{reach(r.low, r.high, 1)} cmH2O", _source(look, r)]
         for r in found if r.low is not None and r.high is not None]
     heads = [Column(look.say(f"quarter.gains.{h}"), False) for h in ("pressure", "population", "sham_rise", "source")]
     lines = []

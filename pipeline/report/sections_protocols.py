@@ -8,7 +8,7 @@ from pipeline.report.look import Look, pair, part
 from pipeline.report.sections_people import flow_order, leaving
 from pipeline.report.tables import Column, indented, table
 from pipeline.report.views import Block, Figure, SectionView, said, view
-from pipeline.report.words import interval, number, of, people, sentence, value, with_unit
+from pipeline.report.words import interval, number, of, people, reach, sentence, value, with_unit
 from pipeline.results import Result
 
 PRESSURES = ("mip", "mep")
@@ -65,7 +65,7 @@ def _one_place(result: Result | None) -> str:
     shown = number(result.value, 1)
     if result.low is None or result.high is None:
         return shown
-    return f"{shown} ({number(result.low, 1)} to {number(result.high, 1)})"
+    return f"{shown} ({reach(result.low, result.high, 1)})"
 
 
 def compared(look: Look) -> SectionView:
@@ -117,7 +117,7 @@ def _differences(look: Look) -> Block | None:
                   text=value(r, places=2), is_main=False) for r in order]
     drawing = charts.ladder(Words("alike", claim, measure), rungs[:MOST_SHOWN],
                             x_title=look.say("protocols.alike.axis"),
-                            rules=[Rule(0.1, "0.1"), Rule(0.25, "0.25")], also=(0.0,))
+                            rules=[Rule(0.1, number(0.1, 1)), Rule(0.25, number(0.25, 2))], also=(0.0,))
     rows = [[r.label, r.text] for r in rungs]
     heads = [Column(look.say("protocols.alike.pair")), Column(look.say("protocols.alike.size"))]
     return Figure("fig-alike", claim, measure, look.say("protocols.alike.reading"), drawing,

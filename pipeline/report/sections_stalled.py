@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from pipeline.report.cards import card, state_of, why_of
+from pipeline.report.cards import card, state_of, topics, why_of
 from pipeline.report.clients import Client, gathered
+from pipeline.report.light_tables import light_table
 from pipeline.report.look import Look, part
 from pipeline.report.panels import scales
 from pipeline.report.tables import Column, table
-from pipeline.report.views import Block, Fold, SectionView, Worklist, said, side, view
-from pipeline.report.words import day_name, interval, people, sentence, with_unit
+from pipeline.report.views import NOTHING, Block, Fold, Html, SectionView, Worklist, said, side, view
+from pipeline.report.words import day_name, interval, people, sentence, value, with_unit
 
 TO_CHECK = ("falling", "stalled")
-#: Panels of this many clients fit a page of 1.5 MB with room to spare (about 9 KB each, measured on the made cohort).
-MOST_CARDS = 75
+#: Cards with panels, about 9 KB each; on a list longer than LONG_LIST fewer, so that the page stays under 1.5 MB.
+MOST_CARDS, FEW_CARDS, LONG_LIST = 75, 40, 2000
 
 
 def how_many(look: Look) -> SectionView:
@@ -41,16 +42,24 @@ def whom(look: Look) -> SectionView:
     listed = [c for c in gathered(look) if state_of(c) in TO_CHECK]
     if not listed:
         return view(said(look.say("stalled.whom.nobody"), tone="empty"))
-    scale = scales(listed[:MOST_CARDS])
-    cards = tuple(card(look, c, place, scale) for place, c in enumerate(listed[:MOST_CARDS], 1))
-    block = Worklist(cards, tuple(sorted({c.site for c in cards})), tuple(sorted({c.state for c in cards})),
-                     tuple(sorted({t for c in cards for t in c.topics})))
-    return view(said(look.say("stalled.whom.lead")), said(look.say("stalled.whom.reading"), tone="note"), block,
-                _overflow(look, listed[MOST_CARDS:]))
+    most = MOST_CARDS if len(listed) <= LONG_LIST else FEW_CARDS
+    scale = scales(listed[:most])
+    cards = tuple(card(look, c, place, scale) for place, c in enumerate(listed[:most], 1))
+    block = Worklist(cards, tuple(sorted({c.text("site") for c in listed})),
+                     tuple(sorted({look.texts.name("state", state_of(c)) for c in listed})),
+                     tuple(sorted({t for c in listed for t in topics(c)})), _rest(look, listed[most:]))
+    return view(said(look.say("stalled.whom.lead")), said(look.say("stalled.whom.reading"), tone="note"), block)
 
 
-def _overflow(look: Look, rest: list[Client]) -> Block | None:
-    return _short(look, "t-more", look.say("stalled.whom.more"), rest) if rest else None
+def _rest(look: Look, clients: list[Client]) -> Html:
+    """Those on the list who have no card, one row each; the page's script sorts and filters them with the cards."""
+    rows = [[c.key, look.texts.name("pressure", c.pressure), c.text("site"), look.texts.name("state", state_of(c)),
+             "; ".join(topics(c)) or "none found", value(c.facts.get("slope"), "not estimated"),
+             value(c.facts.get("gain"), "not estimated"), with_unit(c.facts.get("adherence")),
+             day_name(c.text("next_test_on", "none due"))] for c in clients]
+    heads = [Column(look.say(f"stalled.rest.{h}"), h not in ("pressure", "site", "state", "reason"))
+             for h in ("key", "pressure", "site", "state", "reason", "slope", "gain", "adherence", "next")]
+    return light_table("t-more", look.say("stalled.whom.more"), heads, rows, is_list=True).html if rows else NOTHING
 
 
 def _short(look: Look, name: str, caption: str, clients: list[Client]) -> Block:
@@ -60,7 +69,7 @@ def _short(look: Look, name: str, caption: str, clients: list[Client]) -> Block:
             for c in clients]
     heads = [Column(look.say(f"stalled.others.{h}"), h not in ("pressure", "site", "why"))
              for h in ("key", "pressure", "site", "why", "slope", "interval", "gain", "next")]
-    return table(name, caption, heads, rows)
+    return light_table(name, caption, heads, rows)
 
 
 def others(look: Look) -> SectionView:

@@ -8,7 +8,7 @@ from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Figure, Fold, SectionView, said, view
 from pipeline.report.words import (
-    MINUS,
+    as_given,
     count,
     interval,
     of,
@@ -16,6 +16,7 @@ from pipeline.report.words import (
     quarter_days,
     quarter_name,
     sentence,
+    tell,
     value,
     with_unit,
 )
@@ -72,7 +73,7 @@ def _verdict(look: Look, name: str, about: str, kind: Result | None, signals: li
     run = look.one("over_time", "run_chart", about)
     if signals:
         first = signals[0]
-        return look.say("quarter.over_time.signal", measure=name, rule=f"{first.text} {first.note}".strip(),
+        return look.say("quarter.over_time.signal", measure=name, rule=f"{tell(first.text)} {tell(first.note)}".strip(),
                         quarter=names.get(first.at, "the last quarter"))
     if run and run.text == "signal":
         return look.say("quarter.over_time.run_signal", measure=name)
@@ -153,7 +154,7 @@ def _concerned(result: Result) -> str:
 
 def _setting(result: Result) -> str:
     """A setting as it was given: 1.26 is not rounded."""
-    return result.text or ("none" if result.value is None else f"{result.value:.6g}".replace("-", MINUS))
+    return result.text or ("none" if result.value is None else as_given(result.value))
 
 
 def made(look: Look) -> SectionView:

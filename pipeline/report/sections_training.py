@@ -8,7 +8,7 @@ from pipeline.report.look import Look, part
 from pipeline.report.svg import key
 from pipeline.report.tables import Column, table, with_bar
 from pipeline.report.views import Block, Figure, SectionView, said, side, view
-from pipeline.report.words import behind, count, interval, is_hidden, number, of, people, value, with_unit
+from pipeline.report.words import behind, count, interval, is_hidden, number, of, people, value, week, with_unit
 from pipeline.results import Result
 
 CLASSES = ("below", "in", "above", "not recorded")
@@ -166,7 +166,7 @@ def _effort_weeks(look: Look) -> Block | None:
     cells = {(r.at, part(r, "class")): r for r in found}
     words = [look.texts.name("effort", c) for c in CLASSES]
     drawn = [(number(w), look.texts.name("effort", c), cells[w, c].value or 0.0,
-              f"week {number(w)}, {look.texts.name('effort', c)}: {with_unit(cells[w, c])}")
+              f"{week(w)}, {look.texts.name('effort', c)}: {with_unit(cells[w, c])}")
              for w in weeks for c in CLASSES if (w, c) in cells]
     first, last = cells.get((weeks[0], "in")), cells.get((weeks[-1], "in"))
     claim = look.say("quarter.effort.claim", first=with_unit(first), last=with_unit(last), week=number(weeks[-1]))

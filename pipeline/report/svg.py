@@ -77,6 +77,14 @@ def clean(raw: str, *, name: str, title: str, desc: str) -> Html:
     return Html(ET.tostring(root, encoding="unicode"))
 
 
+def named(name: str, title: str, desc: str, size: tuple[float, float], body: str) -> Html:
+    """A drawing made by hand, of a width and height in px, named and described for those who do not see it."""
+    return Html(
+        f'<svg viewBox="0 0 {decimal(size[0])} {decimal(size[1])}" role="img" aria-labelledby="{name}-t {name}-d" '
+        f'style="max-width:{size[0]:.0f}px" class="own"><title id="{name}-t">{escape(title)}</title>'
+        f'<desc id="{name}-d">{escape(desc)}</desc>{body}</svg>')
+
+
 def decimal(value: float) -> str:
     """A coordinate with one decimal at most."""
     text = f"{value:.1f}".removesuffix(".0")

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 import polars as pl
 from great_tables import GT
 
+from pipeline.report.language import tell
 from pipeline.report.svg import bar
 from pipeline.report.views import Html, Table
+from pipeline.report.words import HIDDEN
 
 _STYLE = re.compile(r"<style>.*?</style>", re.S)
 _FRAME = re.compile(r'<div id="([^"]+)" style="[^"]*">')
@@ -40,12 +42,20 @@ def indented(text: str, steps: int) -> str:
     return f"\u2063in{steps}\u2063{text}" if steps else text
 
 
+def _told(cell: str) -> str:
+    """A cell in the language that is spoken; the mark of a bar or of setting in stays before it."""
+    head, mark, words = cell.rpartition("\u2063")
+    return head + mark + tell(words)
+
+
 def table(name: str, caption: str, columns: Sequence[Column], rows: Sequence[Sequence[str]],
           groups: Sequence[str] = ()) -> Table:
     """Build a table from text cells; the first column names the rows. Every cell is escaped.
 
     `groups`, one a row, puts a heading over each run of rows with the same group.
     """
+    columns = [replace(c, heading=tell(c.heading)) for c in columns]
+    rows, groups, caption = [[_told(cell) for cell in row] for row in rows], [tell(g) for g in groups], tell(caption)
     keys = [f"c{i}" for i in range(len(columns))]
     frame = pl.DataFrame([dict(zip(keys, row, strict=True)) for row in rows], schema=dict.fromkeys(keys, pl.String))
     frame = frame.with_columns(pl.Series("group", list(groups), dtype=pl.String)) if groups else frame
@@ -81,7 +91,8 @@ def _own(html: str, name: str, caption: str) -> Html:
     html = _plain_ids(html.replace("</div>", "</section>"), name)
     head, mark, rest = html.partition('<table class="gt_table">')
     body = f'{head}{mark}<caption id="{name}-cap">{escape(caption)}</caption>{rest}'
-    body = body.replace('class="gt_row gt_right">hidden', 'class="gt_row gt_right hid">hidden')
+    hidden = tell(HIDDEN)
+    body = body.replace(f'class="gt_row gt_right">{hidden}', f'class="gt_row gt_right hid">{hidden}')
     body = _LONG.sub('class="gt_row long">', body)
     body = _INDENT.sub(lambda m: f'<span class="in{m.group(1)}"></span>', body)
     return Html(_BAR.sub(lambda m: bar(float(m.group(1))), body))
