@@ -1,14 +1,15 @@
 """What this cohort can answer, from who was tested when and on which dose: no outcome is read here.
 
-The smallest difference that 80 % of such cohorts would find at a two-sided 5 % is (1.96 + 0.84) standard errors; the
-errors come from the design matrix X of the model to be fitted and an assumed V (spread of people, of slopes, of tests).
+The smallest difference that 80 % of such cohorts would find at a two-sided 5 % comes from the design matrix X of the
+model to be fitted and an assumed V (spread of people, of slopes, of tests): its standard error, times what a t of its
+degrees of freedom needs (2.80 in a large cohort, more in a small one).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
-from math import inf, sqrt
+from math import inf
 
 import numpy as np
 import polars as pl
@@ -18,9 +19,8 @@ from pipeline.analyse.contrasts import Reader, centred, compared, reader
 from pipeline.analyse.models import MODELS, TERMS, Recipe, build, varying_terms
 from pipeline.settings import Settings
 from pipeline.stats.formula import variables
+from pipeline.stats.planned import Planned, planned
 
-ERRORS_TO_DETECT = 2.8
-"""1.959964 + 0.841621, rounded as in the tables of sample-size texts."""
 TEN_POINTS = 0.1
 """Ten points of adherence over 12 weeks, in the units of D."""
 PER_12_WEEKS = {"dose": "dose_d", "effort": "effort_e", "between": "between_dose", "within": "within_dose"}
@@ -104,31 +104,15 @@ def site_overlap(rows: pl.DataFrame, settings: Settings) -> tuple[bool, frozense
     return thin.height > 0 and rows["protocol"].n_unique() > 1, frozenset(alone)
 
 
-def planned_information(rows: pl.DataFrame, x: Array, pressure: str, settings: Settings) -> Array:
-    """X'V^-1 X for the assumed V: client intercept and slope, independent, and the error of one test, in cmH2O."""
+def assumed(rows: pl.DataFrame, x: Array, pressure: str, settings: Settings) -> Planned:
+    """The design for the assumed V: client intercept and slope, independent, and the error of one test, in cmH2O."""
     sem = settings.mip_sem_cmh2o if pressure == "mip" else settings.mep_sem_cmh2o
     wide = sem / settings.mip_sem_cmh2o  # MEP spreads wider between people in the same proportion
     psi = np.diag([(settings.planning_level_sd_cmh2o * wide) ** 2, (settings.planning_slope_sd_cmh2o * wide) ** 2])
-    time = rows["time12"].to_numpy()
-    starts = np.flatnonzero(rows["client_key"].to_numpy() != np.roll(rows["client_key"].to_numpy(), 1))
-    total = np.zeros((x.shape[1], x.shape[1]))
-    for one in np.split(np.arange(rows.height), starts[1:] if starts.size and starts[0] == 0 else starts):
-        z = np.column_stack([np.ones(one.size), time[one]])
-        inner = np.linalg.inv(np.linalg.inv(psi) + z.T @ z / sem**2)
-        zx = z.T @ x[one] / sem**2
-        total += x[one].T @ x[one] / sem**2 - zx.T @ inner @ zx
-    return total
-
-
-def planned_error(information: Array, weights: Array) -> float:
-    """Standard error of a contrast under the assumed V; infinite where the design cannot tell it."""
-    scale = np.sqrt(np.where(np.diag(information) > 0, np.diag(information), 1.0))
-    inverse = np.linalg.pinv(information / np.outer(scale, scale), rcond=1e-10, hermitian=True)
-    scaled = weights / scale
-    left_over = scaled - scaled @ inverse @ (information / np.outer(scale, scale))
-    if np.abs(left_over).max(initial=0.0) > 1e-5 * max(1.0, float(np.abs(scaled).max(initial=0.0))):
-        return inf
-    return sqrt(max(float(scaled @ inverse @ scaled), 0.0))
+    z = np.column_stack([np.ones(rows.height), rows["time12"].to_numpy()])
+    keys = rows["client_key"].to_numpy()
+    starts = np.flatnonzero(np.append(True, keys[1:] != keys[:-1]))
+    return planned(x, z, starts, psi, sem)
 
 
 def block_vif(information: Array, block: list[int], base: list[int]) -> float:
@@ -184,14 +168,14 @@ def _answer(question: str, found: float, widest: float, vif: float, retested: in
     return Answer(question, "cannot", "the smallest detectable difference is larger than what would matter", more)
 
 
-def _detectable(look: Reader, information: Array, pairs: list[tuple[str, str]]) -> dict[str, float]:
+def _detectable(look: Reader, design: Planned, pairs: list[tuple[str, str]]) -> dict[str, float]:
     """Smallest detectable differences by name, in cmH2O."""
-    found = {"gain": ERRORS_TO_DETECT * planned_error(information, look.gain(12.0))}
+    found = {"gain": design.detectable(look.gain(12.0))}
     for a, b in pairs:
-        found[f"{a} - {b}"] = ERRORS_TO_DETECT * planned_error(information, look.difference(a, b, 12.0))
+        found[f"{a} - {b}"] = design.detectable(look.difference(a, b, 12.0))
     for name, term in PER_12_WEEKS.items():
         if term in look.design.names:
-            found[name] = ERRORS_TO_DETECT * TEN_POINTS * planned_error(information, look.term(term))
+            found[name] = TEN_POINTS * design.detectable(look.term(term))
     return found
 
 
@@ -204,14 +188,15 @@ def _measure(
         return {}, {}
     built = build(varying_terms(recipe, usable), settings)
     look = reader(usable, centred(usable, built), built)
-    information = planned_information(usable, look.design.values, pressure, settings)
+    design = assumed(usable, look.design.values, pressure, settings)
     known = set(look.protocols)
     told = {"protocol_time", "protocol_slope"} & set(recipe.terms)
-    found = _detectable(look, information, [p for p in pairs if told and set(p) <= known])
+    found = _detectable(look, design, [p for p in pairs if told and set(p) <= known])
     blocks = _blocks(look, look.built.recipe)
     curve = blocks.get("time", [])
     return found, {
-        name: block_vif(information, where, [0] if name == "time" else [0, *curve]) for name, where in blocks.items()
+        name: block_vif(design.information, where, [0] if name == "time" else [0, *curve])
+        for name, where in blocks.items()
     }
 
 

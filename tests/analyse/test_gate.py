@@ -9,10 +9,11 @@ import pytest
 
 from pipeline.analyse.contrasts import centred, reader
 from pipeline.analyse.design import prepared
-from pipeline.analyse.gate import block_vif, gate, planned_error, planned_information, rung, site_overlap
+from pipeline.analyse.gate import assumed, block_vif, gate, rung, site_overlap
 from pipeline.analyse.models import MODELS, build
 from pipeline.settings import Settings
 from pipeline.simulate.model_frame import simulate_model_frame, tied_sites
+from pipeline.stats.planned import planned
 
 SETTINGS = Settings()
 
@@ -46,7 +47,8 @@ def test_information_is_that_of_the_dense_algebra():
     z = np.column_stack([np.ones(rows.height), rows["time12"].to_numpy()])
     same = rows["client_key"].to_numpy()[:, None] == rows["client_key"].to_numpy()
     v = same * (z @ psi @ z.T) + SETTINGS.mip_sem_cmh2o**2 * np.eye(rows.height)
-    np.testing.assert_allclose(planned_information(rows, x, "mip", SETTINGS), x.T @ np.linalg.solve(v, x), rtol=1e-9)
+    found = assumed(rows, x, "mip", SETTINGS).information
+    np.testing.assert_allclose(found, x.T @ np.linalg.solve(v, x), rtol=1e-9)
 
 
 def test_vif_of_one_column_is_one_over_one_less_r_squared_whatever_the_basis():
@@ -64,8 +66,9 @@ def test_vif_of_one_column_is_one_over_one_less_r_squared_whatever_the_basis():
 
 def test_what_the_design_cannot_tell_has_no_finite_error():
     x = np.column_stack([np.ones(20), np.arange(20.0), 2 * np.arange(20.0)])
-    assert planned_error(x.T @ x, np.array([0.0, 1.0, 0.0])) == inf
-    assert np.isfinite(planned_error(x.T @ x, np.array([0.0, 1.0, 2.0])))
+    design = planned(x, np.ones((20, 1)), np.arange(0, 20, 5), np.eye(1), 1.0)
+    assert design.detectable(np.array([0.0, 1.0, 0.0])) == inf
+    assert np.isfinite(design.detectable(np.array([0.0, 1.0, 2.0])))
 
 
 def test_detectable_difference_falls_with_people_and_decides_the_answer():
