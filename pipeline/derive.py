@@ -17,6 +17,8 @@ import polars as pl
 
 from pipeline import assets, reference
 from pipeline.errors import RmtError
+from pipeline.identity.day_offsets import EPOCH
+from pipeline.identity.quarters import BLOCK_DAYS
 from pipeline.reference.units import FACTORS
 from pipeline.settings import Settings
 
@@ -171,8 +173,9 @@ def _batch(store: Store, as_of_batch: int | None) -> int:
 
 
 def current_settings(settings: Settings, as_of_batch: int) -> pl.DataFrame:
-    """One row: every setting and `as_of_batch`."""
-    return pl.DataFrame([settings.as_row() | {"as_of_batch": as_of_batch}])
+    """One row: every setting, `as_of_batch`, and how `relative` tells days: `day_zero_on` and `block_days`."""
+    beside = {"as_of_batch": as_of_batch, "day_zero_on": EPOCH, "block_days": BLOCK_DAYS}
+    return pl.DataFrame([settings.as_row() | beside])
 
 
 def unit_factors() -> pl.DataFrame:

@@ -12,24 +12,26 @@ import polars as pl
 
 from pipeline.contract import TABLES
 from pipeline.errors import IdentifierFound, RmtError, SettingsError
-from pipeline.identity.day_offsets import LIMITED, NOTES, POLICIES, RELATIVE, calendar_days, from_offsets
-from pipeline.identity.people import with_ages_told
+from pipeline.identity.day_offsets import (
+    LIMITED,
+    NOTES,
+    POLICIES,
+    RELATIVE,
+    back_to_offsets,
+    calendar_days,
+    from_offsets,
+)
+from pipeline.identity.people import KEY, with_ages_told
 from pipeline.ingest import Intake, RawTable
-from pipeline.ingest.csv_file import walk_blocks
+from pipeline.ingest.csv_file import whole
 from pipeline.settings import Settings
 
 if TYPE_CHECKING:
     from pipeline.stages import Summary
     from pipeline.store import Store
 
-
-def whole(raw: RawTable) -> RawTable:
-    """Return a table with its rows, a large file that was only surveyed being walked."""
-    if raw.scan is None:
-        return raw
-    blocks = list(walk_blocks(raw, raw.scan))
-    broken = tuple(b for block in blocks for b in block.broken)
-    return replace(raw, rows=pl.concat([b.rows for b in blocks]), broken=broken, scan=None)
+NO_MANOMETERS = ("What was done to manometers (instruments) is not taken: one calendar event in the days of several "
+                 "clients would tie their starts together. No repair, replacement or calibration is known.")
 
 
 def day_columns(table: str) -> list[str]:
@@ -38,25 +40,36 @@ def day_columns(table: str) -> list[str]:
 
 
 def _dated(raw: RawTable) -> list[RmtError]:
-    """Say which day columns hold calendar dates, or open episodes, where only offsets may be told."""
-    said = [RmtError(f"refused: column {raw.place_of(c)} ({c}) holds calendar dates: {n} cells", where=raw.file,
-                     expected="whole days from each client's own start (date_policy is relative)",
-                     now="rmt-outcomes surrogate DIR --offsets writes them so")
+    """Say which day columns hold calendar dates where only offsets may be told."""
+    now = "rmt-outcomes surrogate DIR --offsets writes them so" if _is_about_people(raw) else \
+        "leave this file out: its days belong to no client's own start"
+    return [RmtError(f"refused: column {raw.place_of(c)} ({c}) holds calendar dates: {n} cells", where=raw.file,
+                     expected="whole days from each client's own start (date_policy is relative)", now=now)
             for c, n in calendar_days(raw.rows, day_columns(raw.table)).items()]
-    if raw.table == "episodes":
-        n_open = raw.rows["to_on"].null_count() if "to_on" in raw.headings else raw.rows.height
-        if n_open:
-            said.append(RmtError(f"refused: {n_open} episodes have no to_on", where=raw.file,
-                                 expected="the last day that the record of each episode reaches: with days told from "
-                                          "each client's own start nothing else tells where a record ends",
-                                 now="rmt-outcomes surrogate DIR --offsets writes it"))
-    return said
+
+
+def _is_about_people(raw: RawTable) -> bool:
+    return KEY in TABLES[raw.table].column_names
+
+
+def _without_nobodys(raw: RawTable, summary: Summary) -> None:
+    """Say that a table about no person is left out: its days could be counted from nobody's start."""
+    summary.lines.append(f"{raw.file}: left out, {raw.n_read} rows: their days belong to no client's own start.")
+    summary.warnings.append({"rule": f"{raw.table}.no_own_start", "count": raw.n_read, "where": raw.file})
+
+
+def check_policy(settings: Settings) -> None:
+    """Raise SettingsError for a policy that is none, and for a calendar day among the settings of `relative`."""
+    if settings.date_policy not in POLICIES:
+        raise SettingsError("'date_policy' is none of the policies", expected=" or ".join(POLICIES), now="mend it")
+    if settings.date_policy == RELATIVE and settings.data_until_on:
+        raise SettingsError("'data_until_on' is a calendar day, and date_policy is relative",
+                            expected="no calendar day", now="leave it out: data end with each client's own last row")
 
 
 def at_the_door(intake: Intake, settings: Settings, summary: Summary) -> Intake:
     """Return the intake as it may be judged. IdentifierFound where calendar dates come in under `relative`."""
-    if settings.date_policy not in POLICIES:
-        raise SettingsError("'date_policy' is none of the policies", expected=" or ".join(POLICIES), now="mend it")
+    check_policy(settings)
     is_relative = settings.date_policy == RELATIVE
     files, faults = [], list[RmtError]()
     for raw in intake.files:
@@ -64,6 +77,9 @@ def at_the_door(intake: Intake, settings: Settings, summary: Summary) -> Intake:
             raw = whole(raw)
         if is_relative:
             faults += _dated(raw)
+            if not _is_about_people(raw):
+                _without_nobodys(raw, summary)
+                continue
             raw = replace(raw, rows=from_offsets(raw.rows, day_columns(raw.table)))
         if raw.table == "clients":
             rows, n = with_ages_told(raw.rows)
@@ -75,32 +91,37 @@ def at_the_door(intake: Intake, settings: Settings, summary: Summary) -> Intake:
     if faults:
         raise IdentifierFound(faults)
     if is_relative:
-        summary.lines.append(NOTES[RELATIVE])
+        summary.lines += [NOTES[RELATIVE], NO_MANOMETERS]
     return replace(intake, files=tuple(files))
+
+
+def policy_of(store: Store) -> str | None:
+    """Return the date policy that the store was filled under; None while it holds no batch."""
+    last = store.sql("select settings_text as t from received.batches order by batch_id desc limit 1")
+    return str(json.loads(str(last["t"][0])).get("date_policy", LIMITED)) if last.height else None
 
 
 def require_one_policy(store: Store, settings: Settings) -> None:
     """Raise SettingsError if the store was filled under the other date policy: the two must never mix."""
-    last = store.sql("select settings_text as t from received.batches order by batch_id desc limit 1")
-    policy = json.loads(str(last["t"][0])).get("date_policy", LIMITED) if last.height else settings.date_policy
-    if policy != settings.date_policy:
+    check_policy(settings)
+    policy = policy_of(store)
+    if policy not in (None, settings.date_policy):
         raise SettingsError(f"this store was filled under date_policy {policy}", expected="one policy for a store",
                             now="load into another --out folder, or set date_policy back")
 
 
-def for_deriving(store: Store, settings: Settings, as_of_batch: int | None) -> Settings:
-    """Return the settings to derive by: under `relative` the data end on the last stored day of anybody.
+def told_when(moment: str, settings: Settings) -> str:
+    """Return the moment of a run (ISO) as it may be kept: under `relative` only its year.
 
-    Rows of the client followed longest must not be taken for slips of the pen, as a lone late row is in calendar time.
+    The day of loading beside the last offset of someone still in training would tell the start within days.
     """
-    require_one_policy(store, settings)
-    if settings.date_policy != RELATIVE or settings.data_until_on:
-        return settings
-    batch = 2**62 if as_of_batch is None else as_of_batch
-    when = f"from_batch <= {batch} and (to_batch is null or to_batch > {batch})"
-    days = [f"select max({c}) as d from received.{t} where {when}" for t in TABLES for c in day_columns(t)]
-    last = store.sql("select max(d) as d from (" + " union all ".join(days) + ")")["d"][0]
-    return replace(settings, data_until_on=str(last)) if last else settings
+    return moment[:4] if settings.date_policy == RELATIVE else moment
+
+
+def told_days(frame: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    """Return a frame that is written out with its days as the policy tells them: under `relative` as offsets."""
+    days = [n for n, kind in frame.schema.items() if kind == pl.Date]
+    return back_to_offsets(frame, days) if settings.date_policy == RELATIVE else frame
 
 
 def with_door(read: Callable[[], Intake], out: Path | None, settings: Settings, summary: Summary) -> Intake:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from typing import TYPE_CHECKING, Any
 
 from pipeline import __version__
 from pipeline import settings as settings_file
 from pipeline.errors import SettingsError
+from pipeline.identity.quarters import last_day
 from pipeline.settings import Settings
 from pipeline.stages_frames import frames_of
 from pipeline.stages_published import Review, last_before, one_a_quarter, rows_of
@@ -125,8 +125,7 @@ def changed_rows(store: Store, last: Review, batch: int) -> pl.DataFrame:
     import polars as pl
 
     from pipeline.contract import TABLES
-    number = int(last.quarter[:4]) * 4 + int(last.quarter[5])
-    end = dt.date(number // 4, number % 4 * 3 + 1, 1) - dt.timedelta(days=1)
+    end = last_day(last.quarter)
     parts = [_no_changes()]
     for table in TABLES.values():
         days = [n for n in table.natural_key if table.column(n).kind == "day"] or \

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -21,3 +22,9 @@ def frames_of(store: Store) -> dict[str, pl.DataFrame]:
 def data_until(store: Store) -> str:
     """Return the last day the data speak for, as YYYY-MM-DD."""
     return str(store.sql("select data_until_on from settled.span")["data_until_on"][0])
+
+
+def told_until(store: Store, quarter: str) -> str:
+    """Return the last day the data speak for as the results of `quarter` tell days: "day 812" for a block."""
+    from pipeline.identity.quarters import day_words
+    return day_words(dt.date.fromisoformat(data_until(store)), quarter)

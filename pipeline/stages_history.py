@@ -40,6 +40,18 @@ def _say_erased(place: Path, batch: int, summary: Summary) -> None:
             summary.warnings.append({"rule": "batch.person_erased", "count": 1, "where": f"batch {batch}"})
 
 
+def _leave_out_later_reviews(place: Path, batch: int, quarter: str | None, settings: Settings) -> None:
+    """Take out of a copy of the store the reviews that were written after the one to be rebuilt: it knew none of them,
+    not even those of earlier quarters."""
+    from pipeline.stages_published import written_before
+    from pipeline.stages_report import reported
+    from pipeline.store import edit_store
+    with edit_store(place / STORE) as store:
+        last = written_before(store, reported(store, quarter, settings), batch, settings)
+        for table in ("published", "reviews") if last is not None else ():
+            store.execute(f"delete from results.{table} where review_no > {last}")
+
+
 def review_as_of(
     batch: int, out: Path, settings_path: Path | None, quarter: str | None, written_at: str, progress: Progress
 ) -> Summary:
@@ -55,6 +67,7 @@ def review_as_of(
         shutil.copyfile(out / STORE, place / STORE)
         _say_erased(place, batch, summary)
         stages_load.derive(place, settings, summary, progress, as_of_batch=batch)
+        _leave_out_later_reviews(place, batch, quarter, settings)
         stages_report.analyse(place, settings, quarter, summary, progress)
         return stages_report.report(place, settings, written_at, summary, progress)
     finally:
@@ -64,11 +77,15 @@ def review_as_of(
 
 def set_aside(folder: Path, out: Path) -> Summary:
     """Write the rows now set aside into `folder`, one CSV a table, ready to be corrected and loaded."""
+    from pipeline.identity.day_offsets import RELATIVE, back_to_offsets
+    from pipeline.stages_door import day_columns, policy_of
     from pipeline.store import open_store
     from pipeline.validate import open_rows
     summary = Summary("set-aside")
     with open_store(out / STORE, read_only=True) as store:
         tables = open_rows(store)
+        if policy_of(store) == RELATIVE:  # as they came in, or they could not be loaded back
+            tables = {n: back_to_offsets(rows, day_columns(n)) for n, rows in tables.items()}
     folder.mkdir(parents=True, exist_ok=True)
     for name, rows in tables.items():
         path = folder / f"{name}.csv"

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.settings import Settings
     from pipeline.store import Store
 
 KEPT_OF_CLIENTS = ("state", "prediction_cmh2o")
@@ -73,6 +74,16 @@ def one_a_quarter(store: Store, quarter: str, batch_id: int) -> list[Review]:
 def rows_of(store: Store, review_no: int) -> pl.DataFrame:
     """The rows of one review, in their order."""
     return store.sql("select * from results.published where review_no = $no order by position", {"no": review_no})
+
+
+def written_before(store: Store, quarter: str, batch_id: int, settings: Settings) -> int | None:
+    """The number after which a review of this quarter, batch and settings was first written; None where it never was.
+    A newer version of the program counts as the same: it is asked what that review said."""
+    from pipeline.stages_load import settings_text
+    text = settings_text(settings)
+    same = [r.review_no for r in reviews(store)
+            if (r.quarter, r.batch_id, r.settings_text) == (quarter, batch_id, text)]
+    return min(same) - 1 if same else None
 
 
 def publish(store: Store) -> bool:

@@ -10,8 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pipeline import __version__
+from pipeline.assets import checked_language
+from pipeline.errors import SettingsError
 from pipeline.settings import Settings
-from pipeline.stages_frames import data_until, frames_of
+from pipeline.stages_frames import data_until, frames_of, told_until
 from pipeline.stages_load import STORE, settings_text
 
 if TYPE_CHECKING:
@@ -22,12 +24,25 @@ if TYPE_CHECKING:
 EDITIONS: tuple[Literal["internal", "shared"], ...] = ("internal", "shared")
 
 
-def last_full_quarter(data_until_on: str) -> str:
-    """Return the last calendar quarter that the data cover to its end, such as 2026Q3 for data until 2026-09-30."""
+def reported(store: Store, given: str | None, settings: Settings) -> str:
+    """Return the quarter to report: the one given, else the last calendar quarter that the data cover to its end.
+
+    Under `relative` no block is full for everybody: the last one that enough people for a count to be shown took part
+    in. SettingsError for a quarter of the other date policy.
+    """
     import datetime as dt
-    day = dt.date.fromisoformat(data_until_on) + dt.timedelta(days=1)
-    quarters = day.year * 4 + (day.month - 1) // 3 - 1
-    return f"{quarters // 4}Q{quarters % 4 + 1}"
+
+    from pipeline.analyse.people import last_block
+    from pipeline.identity.day_offsets import RELATIVE
+    from pipeline.identity.quarters import fits, last_full
+    is_relative = settings.date_policy == RELATIVE
+    if given and not fits(given, settings.date_policy):
+        raise SettingsError(f"date_policy is {settings.date_policy}, and --quarter names another kind of quarter",
+                            expected="a block such as block-003" if is_relative else "a quarter such as 2026Q3",
+                            now="name such a one, or leave --quarter out")
+    if given or not is_relative:
+        return given or last_full(dt.date.fromisoformat(data_until(store)))
+    return last_block(frames_of(store), more_than=settings.small_cell_max)
 
 
 def analyse(
@@ -37,12 +52,14 @@ def analyse(
     from pipeline.analyse import analyse as compute
     from pipeline.identity.small_cells import broken_sums
     from pipeline.results import repeated_keys
+    from pipeline.stages_door import require_one_policy
     from pipeline.stages_earlier import earlier_results
     from pipeline.store import edit_store
     with summary.timed("analyse"), edit_store(out / STORE, must_exist=True) as store:
         progress("analyse", 0, 1)
         frames = frames_of(store)
-        chosen = quarter or last_full_quarter(data_until(store))
+        require_one_policy(store, settings)
+        chosen = reported(store, quarter, settings)
         results = compute(frames, settings, chosen)
         results = results + earlier_results(store, frames, results, settings, chosen)
         if twice := repeated_keys(results.rows):
@@ -96,31 +113,36 @@ def read_results(store: Store) -> tuple[ResultSet, str]:
     return ResultSet(tuple(Result(**r) for r in rows.iter_rows(named=True)), partitions), quarter
 
 
-def report(out: Path, settings: Settings, written_at: str, summary: Summary, progress: Progress) -> Summary:
+def report(out: Path, settings: Settings, written_at: str, summary: Summary, progress: Progress,
+           language: str | None = None) -> Summary:
     """Write out/internal and out/shared from the stored results; each edition replaces the old one whole."""
+    spoken = checked_language(language or settings.language)
     from pipeline.report import PageMeta, write, write_table
+    from pipeline.stages_door import require_one_policy, told_days, told_when
     from pipeline.stages_published import publish
     from pipeline.store import edit_store, open_store
     with summary.timed("report"), open_store(out / STORE, read_only=True) as store:
+        require_one_policy(store, settings)
         results, quarter = read_results(store)
         hashes = store.sql("select sha256 from received.files where batch_id <= (select as_of_batch from "
                            "settings.current) order by batch_id, file")["sha256"].to_list()
         meta = PageMeta(
-            edition="internal", quarter=quarter, data_until_on=data_until(store), program_version=__version__,
+            edition="internal", quarter=quarter, data_until_on=told_until(store, quarter), program_version=__version__,
             settings_hash=_sha(settings_text(settings)), data_hash=_sha("\n".join(hashes)),
-            command=f"rmt-outcomes review DIR --quarter {quarter}",
+            command=f"rmt-outcomes review DIR --quarter {quarter}", language=spoken,
+            date_policy=settings.date_policy,
         )
         for step, edition in enumerate(EDITIONS):
             progress(f"write {edition}", step, len(EDITIONS))
             fresh = _empty(out / f".{edition}.next")
             write(_edition(results, edition, settings), fresh, replace(meta, edition=edition))
             if edition == "internal":
-                write_table(store.table("frames.queries"), fresh / "queries.csv")
-                write_table(store.table("frames.set_aside"), fresh / "set_aside.csv")
+                write_table(told_days(store.table("frames.queries"), settings), fresh / "queries.csv")
+                write_table(told_days(store.table("frames.set_aside"), settings), fresh / "set_aside.csv")
             _swap(fresh, out / edition)
     with summary.timed("report"), edit_store(out / STORE, must_exist=True) as store:
         publish(store)
-    _manifest(out, summary, written_at)
+    _manifest(out, summary, told_when(written_at, settings), settings)
     pages = sorted(o.path for o in summary.outputs if o.path.endswith(".html"))
     seconds = ", ".join(f"{stage} {taken:.1f}" for stage, taken in summary.seconds.items())
     summary.lines += [f"Seconds: {seconds}.", "Open first:", *(f"  {p}" for p in pages if p.endswith("index.html"))]
@@ -167,13 +189,16 @@ def _swap(fresh: Path, place: Path) -> None:
         shutil.rmtree(old)
 
 
-def _manifest(out: Path, summary: Summary, written_at: str) -> None:
-    """List every output with its hash beside the editions; the time of writing stands here and nowhere else."""
+def _manifest(out: Path, summary: Summary, written_at: str, settings: Settings) -> None:
+    """List every output with its hash beside the editions, and say what its days are; the time of writing stands here
+    and nowhere else."""
+    from pipeline.identity.day_offsets import NOTES
     from pipeline.stages import Output
     for path in sorted(p for edition in EDITIONS for p in (out / edition).iterdir()):
         content = path.read_bytes()
         summary.outputs.append(Output(path.as_posix(), hashlib.sha256(content).hexdigest(), len(content)))
-    listing = {"written_at": written_at, "program_version": __version__, "seconds": summary.seconds,
+    listing = {"written_at": written_at, "program_version": __version__, "date_policy": settings.date_policy,
+               "date_policy_note": NOTES[settings.date_policy], "seconds": summary.seconds,
                "outputs": [{"path": Path(o.path).relative_to(out).as_posix(), "sha256": o.sha256, "bytes": o.size}
                            for o in summary.outputs]}
     (out / "manifest.json").write_text(json.dumps(listing, indent=2) + "\n", encoding="utf-8")

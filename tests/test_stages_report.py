@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
+from pipeline.identity.quarters import last_full
 from pipeline.results import Partition, Result, ResultSet
 from pipeline.settings import Settings
-from pipeline.stages_report import _keep, last_full_quarter, read_results
+from pipeline.stages_report import _keep, read_results
 from pipeline.store import open_store
 
 
@@ -16,7 +19,7 @@ from pipeline.store import open_store
      ("2027-01-01", "2026Q4"), ("2026-03-31", "2026Q1")],
 )
 def test_last_full_quarter(until, quarter):
-    assert last_full_quarter(until) == quarter
+    assert last_full(date.fromisoformat(until)) == quarter
 
 
 def test_two_sums_of_one_total_stay_two():

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 
-from pipeline.analyse.common import Frames, Section, data_until, group, quarter_number
+from pipeline.analyse.common import Frames, Section, data_until, group
 from pipeline.analyse.fits import Models, PressureModels
 from pipeline.analyse.gate import Gate
 from pipeline.analyse.models import MODELS
+from pipeline.identity.quarters import day_words, number_of
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
 
@@ -17,16 +20,17 @@ PER_10 = {
     "within": "detectable_within_per_10_points_cmh2o",
     "effort": "detectable_effort_per_10_points_cmh2o",
 }
-DETECTABLE = "2.8 standard errors from the design and an assumed spread; 80 % power at a two-sided 5 %"
+DETECTABLE = "from the design and an assumed spread: 80 % power at a two-sided 5 %, t with Kenward-Roger df"
 
 
 def data(frames: Frames, quarter: str) -> ResultSet:
     """Section "data": the span, and how many people, courses, test days and logged weeks there are."""
     section = Section("common", "data")
     courses, tests, weeks = frames["courses"], frames["test_days"], frames["client_weeks"]
-    section.add("data_from_on", text=str(courses["from_on"].min() or "no course yet"))
-    section.add("data_until_on", text=str(data_until(frames)))
-    section.add("quarter", text=quarter, value=float(quarter_number(quarter)), unit="quarter number")
+    first = courses["from_on"].min()
+    section.add("data_from_on", text=day_words(first, quarter) if isinstance(first, date) else "no course yet")
+    section.add("data_until_on", text=day_words(data_until(frames), quarter))
+    section.add("quarter", text=quarter, value=float(number_of(quarter)), unit="quarter number")
     people = courses["client_key"].n_unique()
     section.add("people", n=people)
     section.add("courses", n=courses.height, n_of="courses", n_people=people)

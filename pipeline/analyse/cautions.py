@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from pipeline.analyse.common import PRESSURES, Frames, Section, data_until, group
+from pipeline.analyse.common import PRESSURES, Frames, Section, group
 from pipeline.analyse.effects import twelve_week_gains
 from pipeline.analyse.people import NOT_YET, eligible, with_exits
+from pipeline.identity.day_offsets import RELATIVE
 from pipeline.reference.sham_arms import sham_range
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
@@ -47,7 +48,7 @@ def _naive(frames: Frames, settings: Settings) -> Counted:
 
 
 def _lost(frames: Frames, settings: Settings) -> Counted:
-    people = with_exits(eligible(frames, "mip"), data_until(frames), settings).filter(
+    people = with_exits(eligible(frames, "mip"), settings).filter(
         pl.col("baseline_cmh2o").is_not_null()
         & (pl.col("exit_reason").is_null() | (pl.col("exit_reason") != NOT_YET))
     )
@@ -103,6 +104,18 @@ def _no_sham(frames: Frames, settings: Settings) -> Counted:
     return people.filter(~pl.col("condition_group").is_in(held).fill_null(False)).height, people.height
 
 
+def _open(frames: Frames, settings: Settings) -> Counted:
+    del settings
+    courses = frames["courses"]
+    return courses.filter(pl.col("is_open"))["client_key"].n_unique(), courses["client_key"].n_unique()
+
+
+def _tested(frames: Frames, settings: Settings) -> Counted:
+    del settings
+    n = frames["model"]["client_key"].n_unique()
+    return n, n
+
+
 CAUTIONS = (
     Caution("no_comparison_group",
             "No comparison group: change includes learning, natural recovery, regression to the mean and survivor "
@@ -125,12 +138,21 @@ CAUTIONS = (
             "the sham range shown is that of other populations", _no_sham),
 )  # fmt: skip
 
+OF_RELATIVE = (
+    Caution("own_ends", "Some courses still run, and each is told up to its client's own last row.",
+            "weeks since then without any record are in no figure, which pulls adherence up", _open),
+    Caution("manometers_unknown", "What was done to manometers is not known: its days belong to no client's own time.",
+            "may pull either way; only a change of label between a person's own tests is seen", _tested),
+)  # fmt: skip
+"""Cautions of the date policy `relative` alone."""
+
 
 def cautions(frames: Frames, settings: Settings) -> ResultSet:
     """Section "cautions": those that fire, by the share of people concerned, and what else was checked."""
     section = Section("quarter", "cautions")
-    found = [(c, *c.count(frames, settings)) for c in CAUTIONS]
-    fired = sorted((f for f in found if f[1] > 0), key=lambda f: (-f[1] / max(f[2], 1), CAUTIONS.index(f[0])))
+    rules = CAUTIONS + (OF_RELATIVE if settings.date_policy == RELATIVE else ())
+    found = [(c, *c.count(frames, settings)) for c in rules]
+    fired = sorted((f for f in found if f[1] > 0), key=lambda f: (-f[1] / max(f[2], 1), rules.index(f[0])))
     for rank, (caution, hits, n) in enumerate(fired, start=1):
         section.add("caution", group(caution=caution.slug), at=float(rank), text=caution.text, note=caution.note,
                     n=n, hits=hits, value=100.0 * hits / n, unit="%")

@@ -1,4 +1,4 @@
-"""What the rooms of analyse share: a section's row maker, quarters as numbers, and plain summaries with their n."""
+"""What the rooms of analyse share: a section's row maker, periods, and plain summaries with their n."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy.stats import t as student_t
 
+from pipeline.identity.quarters import before
 from pipeline.results import Partition, ReportName, Result, ResultSet
 from pipeline.stats.proportions import wilson
 
@@ -32,24 +33,10 @@ def group(**parts: str) -> str:
     return ";".join(f"{name}={value}" for name, value in parts.items()) or "all"
 
 
-def quarter_number(quarter: str) -> int:
-    """Number of a calendar quarter "2026Q3", so that the next one is one more."""
-    return int(quarter[:4]) * 4 + int(quarter[5]) - 1
-
-
-def quarter_name(number: int) -> str:
-    """The quarter "2026Q3" of a number made by `quarter_number`."""
-    return f"{number // 4}Q{number % 4 + 1}"
-
-
 def periods(quarter: str) -> dict[str, list[str]]:
-    """The quarters of "this", "last" (the one before) and "last4" (four up to and with this one)."""
-    now = quarter_number(quarter)
-    return {
-        "this": [quarter],
-        "last": [quarter_name(now - 1)],
-        "last4": [quarter_name(now - back) for back in (3, 2, 1, 0)],
-    }
+    """The quarters of "this", "last" (the one before) and "last4" (four up to this one), as far as there are."""
+    back = {"this": (0,), "last": (1,), "last4": (3, 2, 1, 0)}
+    return {name: [q for k in steps if (q := before(quarter, k)) is not None] for name, steps in back.items()}
 
 
 def floats(values: pl.Series) -> Array:

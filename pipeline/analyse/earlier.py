@@ -2,39 +2,34 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 import polars as pl
 
-from pipeline.analyse.common import Frames, quarter_number
+from pipeline.analyse.common import Frames
+from pipeline.identity.quarters import last_day
 from pipeline.settings import Settings
 
 COURSE = ["client_key", "course_no"]
 SERIES = [*COURSE, "pressure"]
 
 
-def end_of(quarter: str) -> date:
-    """The last day of a calendar quarter."""
-    following = quarter_number(quarter) + 1
-    return date(following // 4, following % 4 * 3 + 1, 1) - timedelta(days=1)
-
-
-def _courses(frames: Frames, seen: pl.DataFrame, last_day: date) -> pl.DataFrame:
+def _courses(frames: Frames, seen: pl.DataFrame, end: date) -> pl.DataFrame:
     """Courses begun by then, or tested for (a baseline may precede the start); one that went on later is open."""
     courses = frames["courses"]
-    begun = courses.filter(pl.col("from_on") <= last_day)
+    begun = courses.filter(pl.col("from_on") <= end)
     tested = courses.join(seen.select(COURSE), on=COURSE, how="semi")
     kept = pl.concat([begun, tested]).unique(COURSE).sort(COURSE)
     return kept.with_columns(
-        (pl.col("is_open") | (pl.col("last_on") > last_day)).alias("is_open"),
-        pl.min_horizontal("last_on", pl.lit(last_day)).alias("last_on"),
+        (pl.col("is_open") | (pl.col("last_on") > end)).alias("is_open"),
+        pl.min_horizontal("last_on", pl.lit(end)).alias("last_on"),
     )
 
 
-def _gains(frames: Frames, last_day: date, settings: Settings) -> pl.DataFrame:
+def _gains(frames: Frames, end: date, settings: Settings) -> pl.DataFrame:
     """Gains from the tests known by then: the last one, and the one nearest 12 weeks in the window."""
-    gains = frames["gains"].filter((pl.col("baseline_on") <= last_day).fill_null(True))
-    known = ~pl.col("is_baseline") & (pl.col("tested_on") <= last_day)
+    gains = frames["gains"].filter((pl.col("baseline_on") <= end).fill_null(True))
+    known = ~pl.col("is_baseline") & (pl.col("tested_on") <= end)
     tests = frames["model"].filter(known).sort(*SERIES, "tested_on")
     place = [pl.col("tested_on"), pl.col("week"), pl.col("value_cmh2o")]
     last = tests.group_by(SERIES).agg(
@@ -58,7 +53,7 @@ def _gains(frames: Frames, last_day: date, settings: Settings) -> pl.DataFrame:
 
 def until_quarter(frames: Frames, reported: str, settings: Settings) -> dict[str, pl.DataFrame]:
     """The frames as far as the end of the reported quarter; unchanged where the data end by then."""
-    last_day = end_of(reported)
+    end = last_day(reported)
     kept = dict(frames)
     for name, frame in frames.items():
         if "quarter" in frame.columns:
@@ -67,11 +62,11 @@ def until_quarter(frames: Frames, reported: str, settings: Settings) -> dict[str
             "prescriptions": "holds_from_on"}  # fmt: skip
     for name, day in days.items():
         if name in kept and day in kept[name].columns:
-            kept[name] = kept[name].filter(pl.col(day) <= last_day)
-    later = frames["model"].filter(pl.col("tested_on") > last_day).height + frames["courses"].filter(
-        pl.col("last_on") > last_day).height  # fmt: skip
+            kept[name] = kept[name].filter(pl.col(day) <= end)
+    later = frames["model"].filter(pl.col("tested_on") > end).height + frames["courses"].filter(
+        pl.col("last_on") > end).height  # fmt: skip
     if later:
-        kept["courses"] = _courses(frames, kept["client_quarters"], last_day)
-        kept["gains"] = _gains(frames, last_day, settings).join(kept["courses"], on=COURSE, how="semi")
+        kept["courses"] = _courses(frames, kept["client_quarters"], end)
+        kept["gains"] = _gains(frames, end, settings).join(kept["courses"], on=COURSE, how="semi")
         kept["adherence"] = frames["adherence"].join(kept["courses"], on=COURSE, how="semi")
     return kept

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -18,6 +19,7 @@ CHANGES = ("repaired", "replaced", "label first seen")
 FEWEST_ACROSS = 8
 """People tested on both sides below which no step is estimated: a choice of ours, as for a protocol."""
 KEPT = "the gain up to the last test before a change stands as it was measured"
+NOT_TOLD = "What was done to manometers is not known: under the date policy relative its days are not taken."
 METHOD = "mixed model of all comparable tests with a step within people, Kenward-Roger interval"
 
 
@@ -80,27 +82,39 @@ def across(rows: pl.DataFrame, k: int) -> tuple[int, int]:
     return both["client_key"].n_unique(), int(both[f"after_{k}"].sum())
 
 
-def fitted_steps(model: Fitted, rows: pl.DataFrame, used: list[int]) -> dict[int, Contrast]:
-    """The step of each change in `used`, from one model with all of them; empty where it cannot be fitted."""
+def step_fit(model: Fitted, rows: pl.DataFrame, used: list[int]) -> MixedFit | None:
+    """One model with the step of each change in `used` as a term `step_<k>_in`; None where it cannot be fitted."""
     added = [f"step_{k}_{part}" for k in used for part in ("in", "of")]
-    frame = centred(rows, model.built)
     mean = " + ".join([model.built.model.mean, *added])
     try:
-        fit = fit_mixed(frame, replace(model.built.model, mean=mean))
-        read = {k: _read(fit, f"step_{k}_in") for k in used}
+        return fit_mixed(centred(rows, model.built), replace(model.built.model, mean=mean))
     except CannotFit:
-        return {}
+        return None
+
+
+def fitted_steps(model: Fitted, rows: pl.DataFrame, used: list[int]) -> dict[int, Contrast]:
+    """The step of each change in `used`, from one model with all of them; empty where it cannot be fitted."""
+    fit = step_fit(model, rows, used)
+    read = {k: read_steps(fit, {k: 1.0}) for k in used} if fit is not None else {}
     return {k: found for k, found in read.items() if found is not None}
 
 
-def _read(fit: MixedFit, term: str) -> Contrast | None:
+def read_steps(fit: MixedFit, shares: Mapping[int, float]) -> Contrast | None:
+    """The steps of changes added up, each times its share; None where the fit does not give it."""
     if fit.state_kind not in ("interior", "variance zero"):
         return None
     try:
-        found = fit.contrast({term: 1.0})
+        found = fit.contrast({f"step_{k}_in": share for k, share in shares.items()})
     except CannotFit:
         return None
     return found if isinstance(found, Contrast) else None
+
+
+def rows_across(model: Fitted, frames: Frames, pressure: str, found: list[Change]) -> tuple[pl.DataFrame, list[int]]:
+    """The model's rows with the step columns of every change, and the changes that enough people were tested across."""
+    rows = model.rows.join(placed(frames, pressure), on=["client_key", "tested_on"], how="left")
+    rows = with_steps(rows.sort("client_key", "tested_on"), found)
+    return rows, [k for k in range(len(found)) if across(rows, k)[0] >= FEWEST_ACROSS]
 
 
 def steps(section: Section, frames: Frames, models: Models, pressure: str, found: list[Change]) -> None:
@@ -110,10 +124,8 @@ def steps(section: Section, frames: Frames, models: Models, pressure: str, found
         for change in found:
             section.add("step_cmh2o", change.where(pressure), unit="cmH2O", text="no model to take it from")
         return
-    rows = model.rows.join(placed(frames, pressure), on=["client_key", "tested_on"], how="left")
-    rows = with_steps(rows.sort("client_key", "tested_on"), found)
+    rows, used = rows_across(model, frames, pressure, found)
     seen = {k: across(rows, k) for k in range(len(found))}
-    used = [k for k, (people, _) in seen.items() if people >= FEWEST_ACROSS]
     read = fitted_steps(model, rows, used)
     for k, change in enumerate(found):
         people, tests = seen[k]
@@ -154,12 +166,15 @@ def calibrations(section: Section, frames: Frames, until: date) -> None:
                     n_of="calibrations", n_people=0)  # fmt: skip
 
 
-def instrument_watch(frames: Frames, models: Models, until: date) -> ResultSet:
-    """Section "instruments" of the quarter. until: the last day of the look; later events stay out."""
+def instrument_watch(frames: Frames, models: Models, until: date, *, is_told: bool = True) -> ResultSet:
+    """Section "instruments" of the quarter. until: the last day of the look; later events stay out.
+
+    is_told: False where the date policy lets no day of a manometer in.
+    """
     section = Section("quarter", "instruments")
     found = changes(frames, until)
     if not found:
-        section.state("No repair, replacement or new label of a manometer is in the data.")
+        section.state("No repair, replacement or new label of a manometer is in the data." if is_told else NOT_TOLD)
     for pressure in PRESSURES:
         if found and pressure in models:
             steps(section, frames, models, pressure, found)

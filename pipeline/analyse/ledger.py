@@ -9,6 +9,7 @@ import polars as pl
 
 from pipeline.analyse.common import PRESSURES, Section, group
 from pipeline.analyse.scored import kept_states
+from pipeline.identity.quarters import day_words
 from pipeline.results import ResultSet
 from pipeline.stats.stalled_rule import FALLING, STALLED
 
@@ -64,10 +65,10 @@ def states_of(results: ResultSet) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=["client_key", "pressure", "state"], orient="row").cast(pl.String)
 
 
-def _looks(reviews: pl.DataFrame, line: Line) -> list[str]:
+def _looks(reviews: pl.DataFrame, line: Line, quarter: str) -> list[str]:
     """Days on which the client was looked at since the first listing's quarter, each with what came of it."""
     mine = reviews.filter((pl.col("client_key") == line.client_key) & (pl.col("quarter") >= line.listed[0]))
-    return [f"{day.isoformat()}: {(outcome or 'not recorded').replace('_', ' ')}"
+    return [f"{day_words(day, quarter)}: {(outcome or 'not recorded').replace('_', ' ')}"
             for day, outcome in mine.sort("reviewed_on").select("reviewed_on", "outcome").iter_rows()]  # fmt: skip
 
 
@@ -86,7 +87,7 @@ def ledger(
         total = section.add("people", group(pressure=pressure), n=len(mine), text="ever listed in a review kept")
         section.sum_of(total, [section.add("people", group(pressure=pressure, standing=s), n=standings.count(s))
                                for s in NOW])  # fmt: skip
-        looked = sum(bool(_looks(reviews, line)) for line in mine)
+        looked = sum(bool(_looks(reviews, line, quarter)) for line in mine)
         section.share("looked_at", group(pressure=pressure), looked, len(mine),
                       note="a row in reviews since the quarter of the first listing")  # fmt: skip
     for line in found:
@@ -94,6 +95,7 @@ def ledger(
         for statistic, text in (("first_listed", line.listed[0]), ("standing", line.standing(quarter)),
                                 ("off_the_list", ", ".join(line.taken_off()) or "not yet"),
                                 ("listed_again", ", ".join(line.again()) or "no"),
-                                ("looked_at_on", "; ".join(_looks(reviews, line)) or "no look recorded")):  # fmt: skip
+                                ("looked_at_on", "; ".join(_looks(reviews, line, quarter)) or "no look recorded"),
+                                ):  # fmt: skip
             section.add(statistic, where, text=text, klass="client")
     return section.done()

@@ -6,22 +6,21 @@ from dataclasses import replace
 
 import polars as pl
 
-from pipeline.analyse.common import PRESSURES, Frames, Section, floats, quarter_name, quarter_number
+from pipeline.analyse.common import PRESSURES, Frames, Section, floats
+from pipeline.analyse.earlier import SERIES
 from pipeline.analyse.training import CAP
+from pipeline.identity.quarters import label_of, number_of
 from pipeline.results import ResultSet
 from pipeline.stats.control_charts import chart_kind, false_signal_share, run_chart, xmr_limits, xmr_signals
 
 BASE_POINTS = 12
 
 
-def quarter_of(column: str) -> pl.Expr:
-    """The calendar quarter of a day, "2026Q3"."""
-    return pl.format("{}Q{}", pl.col(column).dt.year(), pl.col(column).dt.quarter())
-
-
 def series(frames: Frames) -> dict[tuple[str, str], pl.DataFrame]:
     """Value and quarter of each person, by (statistic, group)."""
-    gains = frames["gains"].drop_nulls(["gain12_cmh2o", "at12_on"]).with_columns(quarter_of("at12_on").alias("quarter"))
+    tests = frames["model"].select(*SERIES, pl.col("tested_on").alias("at12_on"), "quarter")
+    gains = frames["gains"].drop_nulls(["gain12_cmh2o", "at12_on"])
+    gains = gains.join(tests, on=[*SERIES, "at12_on"], how="left", maintain_order="left")
     found = {
         ("median_gain12_cmh2o", f"pressure={p}"): gains.filter(pl.col("pressure") == p).select(
             "quarter", pl.col("gain12_cmh2o").alias("value")
@@ -40,13 +39,13 @@ def _points(section: Section, statistic: str, where: str, rows: pl.DataFrame, qu
     rows = rows.filter(pl.col("quarter") <= quarter)
     if rows.is_empty():
         return []
-    first, last = quarter_number(str(rows["quarter"].min())), quarter_number(quarter)
+    first, last = number_of(str(rows["quarter"].min())), number_of(quarter)
     points: list[tuple[int, float]] = []
     for ordinal, number in enumerate(range(first, last + 1), start=1):
-        values = rows.filter(pl.col("quarter") == quarter_name(number))["value"]
+        values = rows.filter(pl.col("quarter") == label_of(number))["value"]
         unit = "%" if statistic.endswith("_pct") else "cmH2O"
         found = section.median(statistic, where, values, unit, at=float(ordinal), of=values.len())
-        section.rows[-1] = replace(found, text=quarter_name(number))
+        section.rows[-1] = replace(found, text=label_of(number))
         if floats(values).size:
             points.append((ordinal, float(found.value or 0.0)))
     return points

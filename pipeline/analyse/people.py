@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import timedelta
 
 import polars as pl
 
-from pipeline.analyse.common import PRESSURES, Frames, Section, data_until, group, labelled, periods
+from pipeline.analyse.common import PRESSURES, Frames, Section, group, labelled, periods
+from pipeline.identity.quarters import label_of
 from pipeline.results import ReportName, Result, ResultSet
 from pipeline.settings import Settings
 
@@ -25,6 +26,17 @@ def present(frames: Frames, quarters: list[str]) -> pl.DataFrame:
     return seen.sort("client_key", "course_no").group_by("client_key", maintain_order=True).agg(
         pl.col("course_no").first()
     )
+
+
+def last_block(frames: Frames, *, more_than: int) -> str:
+    """The last quarter in which more than so many people trained or were tested; the last with anybody, else block-001.
+
+    Meant for blocks of each client's own time, of which none ends for everybody at once.
+    """
+    quarters = sorted(set(frames["client_quarters"]["quarter"].to_list()), reverse=True)
+    counts = {q: present(frames, [q]).height for q in quarters}
+    several = [q for q, n in counts.items() if n > more_than] or [q for q, n in counts.items() if n]
+    return several[0] if several else label_of(1)
 
 
 def described(frames: Frames, people: pl.DataFrame, quarters: list[str]) -> pl.DataFrame:
@@ -72,10 +84,13 @@ def eligible(frames: Frames, pressure: str, protocol: str | None = None) -> pl.D
     return people.join(doses, on=["client_key", "course_no", "at12_on"], how="left").sort("client_key")
 
 
-def with_exits(people: pl.DataFrame, until_on: date, settings: Settings) -> pl.DataFrame:
-    """Add the step at which each person leaves (null: stays to the end) and why."""
+def with_exits(people: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    """Add the step at which each person leaves (null: stays to the end) and why.
+
+    A person whose open course ends (with the data) before the 12-week window does has not reached it yet.
+    """
     reason = pl.col("no_gain_reason").fill_null("not tested with this pressure").replace("", "reason not known")
-    window_open = pl.col("week0_on") + timedelta(weeks=settings.window_12_high_weeks) > pl.lit(until_on)
+    window_open = pl.col("week0_on") + timedelta(weeks=settings.window_12_high_weeks) > pl.col("last_on")
     not_yet = window_open & pl.col("is_open")
     step = (
         pl.when(pl.col("baseline_cmh2o").is_null()).then(pl.lit("baseline"))
@@ -133,11 +148,10 @@ def brief_flow(section: Section, people: pl.DataFrame, within: dict[str, str]) -
 def counted(frames: Frames, settings: Settings, report: ReportName = "quarter") -> ResultSet:
     """Section "counted" (quarter) or "compared" (protocols): the flow of people into the figures, minus lines first."""
     section = Section(report, "counted" if report == "quarter" else "compared")
-    until = data_until(frames)
     protocols = [None] if report == "quarter" else sorted(frames["courses"]["protocol"].unique().to_list())
     for pressure in PRESSURES:
         for protocol in protocols:
-            people = with_exits(eligible(frames, pressure, protocol), until, settings)
+            people = with_exits(eligible(frames, pressure, protocol), settings)
             if protocol:
                 brief_flow(section, people, {"pressure": pressure, "protocol": protocol})
             else:

@@ -7,7 +7,8 @@ import polars as pl
 from pipeline.analyse.common import Frames, Section
 from pipeline.analyse.design import with_time
 from pipeline.analyse.fits import Fitted, Models
-from pipeline.analyse.stalled_people import active_courses, look_day
+from pipeline.analyse.stalled_people import active_courses
+from pipeline.identity.quarters import day_words
 from pipeline.results import ResultSet
 from pipeline.stats import predict
 
@@ -67,11 +68,12 @@ def foreseen(models: Models, pressure: str, people: pl.DataFrame) -> pl.DataFram
 
 def predictions(frames: Frames, models: Models, quarter: str) -> ResultSet:
     """Section "predictions" of the stalled report: client rows, `at` in weeks after the look, text the day of it."""
-    section, look_on = Section("stalled", "predictions"), look_day(frames, quarter)
+    section = Section("stalled", "predictions")
     people = active_courses(frames, quarter).filter(pl.col("is_primary"))
+    looks = dict(people.select("client_key", "look_on").iter_rows())
     for pressure in models:
         for key, weeks_on, value, low, high in foreseen(models, pressure, people).iter_rows():
             section.add("prediction_cmh2o", f"{key};pressure={pressure}", at=weeks_on, value=value, low=low, high=high,
-                        unit="cmH2O", text=look_on.isoformat(), klass="client",
+                        unit="cmH2O", text=day_words(looks[key], quarter), klass="client",
                         method="mixed model, 95 % interval of one test if dose and effort go on")  # fmt: skip
     return ResultSet(tuple(section.rows))

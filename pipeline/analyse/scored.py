@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import numpy as np
 import polars as pl
 from scipy.special import ndtr
 
 from pipeline.analyse.common import PRESSURES, Frames, Section, group
+from pipeline.identity.quarters import days_told
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
 
@@ -28,7 +27,7 @@ def kept_predictions(rows: pl.DataFrame) -> pl.DataFrame:
     return mine.select(
         inside.list.get(0).alias("client_key"), inside.list.get(1).alias("pressure"),
         pl.col("key").str.extract(r"@(.*)$").cast(pl.Float64).alias("weeks_on"), "value", "low", "high",
-        pl.col("text").str.to_date().alias("look_on"),
+        days_told("text").alias("look_on"),
     ).cast(dict(PREDICTED)).sort("client_key", "pressure", "weeks_on")  # type: ignore[arg-type]
 
 
@@ -40,12 +39,16 @@ def kept_states(rows: pl.DataFrame) -> pl.DataFrame:
                        pl.col("text").alias("state")).sort("client_key", "pressure")  # fmt: skip
 
 
-def first_tests_after(frames: Frames, look_on: date) -> pl.DataFrame:
-    """Each person's first comparable test after a day, with its baseline; one row a client and pressure."""
+def first_tests_after(frames: Frames, looks: pl.DataFrame) -> pl.DataFrame:
+    """Each person's first comparable test after their look, with its baseline; one row a client and pressure.
+
+    looks: client_key, look_on.
+    """
     rows = frames["model"].filter(pl.col("is_primary"))
     base = rows.filter(pl.col("is_baseline")).select("client_key", "pressure",
                                                      pl.col("value_cmh2o").alias("baseline_cmh2o"))  # fmt: skip
-    later = rows.filter((pl.col("tested_on") > look_on) & ~pl.col("is_baseline")).sort("tested_on")
+    later = rows.join(looks, on="client_key", how="inner", maintain_order="left").filter(
+        (pl.col("tested_on") > pl.col("look_on")) & ~pl.col("is_baseline")).sort("tested_on")  # fmt: skip
     first = later.unique(["client_key", "pressure"], keep="first", maintain_order=True)
     first = first.select("client_key", "pressure", "tested_on", "value_cmh2o")
     return first.join(base, on=["client_key", "pressure"], how="inner").sort("client_key", "pressure")
@@ -130,7 +133,8 @@ def scored(last: tuple[str, pl.DataFrame] | None, frames: Frames, settings: Sett
             continue
         target = settings.mip_target_gain_cmh2o if pressure == "mip" else settings.mep_target_gain_cmh2o
         section.add("foreseen", where, n=mine["client_key"].n_unique())
-        first = first_tests_after(seen, mine["look_on"][0]).filter(pl.col("pressure") == pressure)
+        looks = mine.select("client_key", "look_on").unique()
+        first = first_tests_after(seen, looks).filter(pl.col("pressure") == pressure)
         rows = matched(mine, first)
         _score(section, where, rows, target)
         _flags(section, pressure, rows, states, target)

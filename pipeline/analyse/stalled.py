@@ -12,8 +12,9 @@ from pipeline.analyse.common import Frames, Section, group
 from pipeline.analyse.effects import measurement_error
 from pipeline.analyse.fits import Models, PressureModels
 from pipeline.analyse.stalled_evidence import Cutter, evidence, usual_effort
-from pipeline.analyse.stalled_people import judged, look_day
+from pipeline.analyse.stalled_people import judged
 from pipeline.analyse.stalled_series import add_pressure_series, add_training_series, fitted_curves
+from pipeline.identity.quarters import day_words
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
 from pipeline.stats import reasons as why
@@ -97,15 +98,15 @@ def _clients(
     """All rows of every judged client; what does not depend on the pressure is given once."""
     courses = {row["client_key"]: row for row in people.iter_rows(named=True)}
     curves = fitted_curves(models)
-    look_on, cutter = look_day(frames, quarter), Cutter(frames, models.pressure)
+    cutter = Cutter(frames, models.pressure)
     own_curve = curves.partition_by("client_key", as_dict=True)
     for verdict in verdicts.iter_rows(named=True):
         key = verdict["client_key"]
         course = courses[key]
         records = cutter.records(key, course["course_no"])
-        facts = evidence(records, frames["instruments"], course, verdict, look_on)
+        facts = evidence(records, frames["instruments"], course, verdict)
         name = f"{key};pressure={models.pressure}"
-        _verdict_rows(section, name, verdict, course)
+        _verdict_rows(section, name, verdict, course, quarter)
         _evidence_rows(section, name, facts, verdict["state"], rule)
         since = float(course["look_week"]) - float(verdict["slope_window_weeks"] or rule.window_weeks)
         section.add("usual_effort", name, value=usual_effort(records, since, float(course["look_week"])), unit="0-10",
@@ -117,7 +118,9 @@ def _clients(
             add_training_series(section, key, records, course["week0_on"])
 
 
-def _verdict_rows(section: Section, name: str, verdict: dict[str, Any], course: dict[str, Any]) -> None:
+def _verdict_rows(
+    section: Section, name: str, verdict: dict[str, Any], course: dict[str, Any], quarter: str
+) -> None:
     def add(statistic: str, **fields: Any) -> None:
         section.add(statistic, name, klass="client", **fields)
 
@@ -134,7 +137,7 @@ def _verdict_rows(section: Section, name: str, verdict: dict[str, Any], course: 
     add("power_if_flat", value=verdict["power_if_flat"], unit="probability")
     add("tests_since", n=verdict["tests"], n_of="tests")
     week = verdict["next_test_week"]
-    due = "none due" if week is None else (course["week0_on"] + timedelta(days=7 * int(week))).isoformat()
+    due = "none due" if week is None else day_words(course["week0_on"] + timedelta(days=7 * int(week)), quarter)
     add("next_test_on", text=due, value=verdict["next_test_power"], unit="probability")
 
 

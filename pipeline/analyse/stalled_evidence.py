@@ -104,7 +104,7 @@ def _quiet_since(records: Records, look_on: date) -> int | None:
 
 
 def evidence(
-    records: Records, instruments: pl.DataFrame, course: dict[str, Any], verdict: dict[str, Any], look_on: date
+    records: Records, instruments: pl.DataFrame, course: dict[str, Any], verdict: dict[str, Any]
 ) -> Evidence:
     """Gather the evidence on the weeks of the verdict's slope window, up to the look.
 
@@ -133,7 +133,7 @@ def evidence(
         effort_over_pct=_share(_total(weeks, "rated_above"), rated),
         setting_steps_up=int(steps) if steps is not None else None, effort_change=_effort_change(weeks),
         aim=course["aim"], caution=course["caution"], condition_group=course["condition_group"],
-        days_since_quiet=_quiet_since(records, look_on),
+        days_since_quiet=_quiet_since(records, course["look_on"]),
     )  # fmt: skip
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 import polars as pl
 
-from pipeline.analyse.common import Frames, data_until, quarter_number
+from pipeline.analyse.common import Frames, data_until
 from pipeline.analyse.fits import Fitted, PressureModels
+from pipeline.identity.quarters import last_day
 from pipeline.stats import gains, predict
 from pipeline.stats.stalled import reached_lower_limit
 from pipeline.stats.stalled_rule import StalledRule
@@ -18,17 +19,20 @@ NO_MODEL = "no model could be fitted for this pressure"
 
 def look_day(frames: Frames, quarter: str) -> date:
     """The day of the look: the last day of the quarter, or the last day of the data where that is earlier."""
-    after = quarter_number(quarter) + 1
-    last = date(after // 4, after % 4 * 3 + 1, 1) - timedelta(days=1)
-    return min(last, data_until(frames))
+    return min(last_day(quarter), data_until(frames))
 
 
 def active_courses(frames: Frames, quarter: str) -> pl.DataFrame:
-    """Courses that were trained or tested in the quarter: one row a course, with the week of the look."""
+    """Courses that were trained or tested in the quarter: one row a course, with look_on and look_week.
+
+    An open course is looked at on its last day where that is earlier: under `relative` each has an end of its own.
+    """
     touched = frames["client_quarters"].filter(pl.col("quarter") == quarter).select("client_key", "course_no")
-    week = (pl.lit(look_day(frames, quarter)) - pl.col("week0_on")).dt.total_days() / 7
+    look = pl.lit(look_day(frames, quarter))
+    look_on = pl.when(pl.col("is_open")).then(pl.min_horizontal("last_on", look)).otherwise(look)
+    week = (pl.col("look_on") - pl.col("week0_on")).dt.total_days() / 7
     courses = frames["courses"].join(touched.unique(), on=["client_key", "course_no"], how="semi")
-    return courses.with_columns(week.alias("look_week")).sort("client_key", "course_no")
+    return courses.with_columns(look_on=look_on).with_columns(look_week=week).sort("client_key", "course_no")
 
 
 def judged(frames: Frames, quarter: str, models: PressureModels, rule: StalledRule) -> pl.DataFrame:

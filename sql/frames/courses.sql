@@ -55,9 +55,10 @@ select
   k.condition_group, k.respiratory_support, k.caution, k.research_consent, d.device_class,
   g.baseline_mip_cmh2o, g.baseline_mep_cmh2o, g.mip_pct_predicted,
   coalesce(n.n_mip_tests, 0) as n_mip_tests, coalesce(n.n_mep_tests, 0) as n_mep_tests,
-  cast(year(c.week0_on) as varchar) || 'Q' || cast(quarter(c.week0_on) as varchar) as first_quarter,
+  q.quarter as first_quarter,
   g.retested, g.has_12_week_mip, g.has_12_week_mep, r.last_record_on
 from settled.courses as c
+inner join settled.calendar as q on q.day_on = c.week0_on
 inner join settled.clients as k on k.client_key = c.client_key
 inner join tested as g on g.client_key = c.client_key and g.course_no = c.course_no
 left join first_doses as d on d.client_key = c.client_key and d.course_no = c.course_no and d.place = 1

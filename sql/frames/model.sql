@@ -42,7 +42,7 @@ means as (
 )
 select
   u.client_key, u.course_no, c.is_primary, c.site, c.protocol, u.pressure, u.tested_on,
-  cast(year(u.tested_on) as varchar) || 'Q' || cast(quarter(u.tested_on) as varchar) as quarter,
+  d.quarter,
   u.week, u.time12, u.value_cmh2o, u.test_no, u.is_baseline, u.first_ever, u.prior_test_days, u.efforts_kept,
   u.interval_weeks, u.interval_adherence, u.interval_logged_share, u.interval_in_band_share, u.dose_d, u.dose_d_low,
   u.dose_d_high, u.effort_e, u.effort_e_low, u.effort_e_high,
@@ -51,6 +51,7 @@ select
   k.sex, k.age_years, k.condition_group, c.aim, c.assigned_by, k.caution, u.instrument, u.same_tester, u.mouthpiece,
   u.posture, u.metric, coalesce(u.illness_days, 0) as illness_days_interval
 from cumulated as u
+inner join settled.calendar as d on d.day_on = u.tested_on
 inner join settled.courses as c on c.client_key = u.client_key and c.course_no = u.course_no
 inner join settled.clients as k on k.client_key = u.client_key
 left join means as m on m.client_key = u.client_key and m.course_no = u.course_no and m.pressure = u.pressure

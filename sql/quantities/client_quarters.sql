@@ -14,19 +14,19 @@ sums as (
 ),
 test_counts as (
   select
-    t.client_key, t.course_no,
-    cast(year(t.tested_on) as varchar) || 'Q' || cast(quarter(t.tested_on) as varchar) as quarter,
+    t.client_key, t.course_no, d.quarter,
     count(*) as n_tests
   from quantities.test_days as t
-  group by t.client_key, t.course_no, cast(year(t.tested_on) as varchar) || 'Q' || cast(quarter(t.tested_on) as varchar)
+  inner join settled.calendar as d on d.day_on = t.tested_on
+  group by t.client_key, t.course_no, d.quarter
 ),
 event_counts as (
   select
-    e.client_key, e.course_no,
-    cast(year(e.event_on) as varchar) || 'Q' || cast(quarter(e.event_on) as varchar) as quarter,
+    e.client_key, e.course_no, d.quarter,
     count(*) as n_events
   from settled.events as e
-  group by e.client_key, e.course_no, cast(year(e.event_on) as varchar) || 'Q' || cast(quarter(e.event_on) as varchar)
+  inner join settled.calendar as d on d.day_on = e.event_on
+  group by e.client_key, e.course_no, d.quarter
 ),
 quarters as (
   select q.client_key, q.course_no, q.quarter from quantities.quarter_sums as q

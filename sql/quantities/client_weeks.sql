@@ -34,7 +34,7 @@ weeks as (
 )
 select
   w.client_key, w.course_no, w.site, w.protocol, w.week_no, w.week_from_on,
-  cast(year(w.week_from_on) as varchar) || 'Q' || cast(quarter(w.week_from_on) as varchar) as quarter,
+  k.quarter,
   w.week_days, w.logged_by, w.paused_days,
   w.sessions_sevenths, w.breaths_sevenths, w.sessions_sevenths_unpaused, w.breaths_sevenths_unpaused,
   cast(w.sessions_sevenths as double) / 7 as sessions_prescribed,
@@ -63,3 +63,4 @@ select
   coalesce(w.eased_sessions, 0) as eased_sessions, coalesce(w.stopped_early, 0) as stopped_early,
   coalesce(w.stop_told, 0) as stop_told, w.illness_days, w.device_class, w.is_assumed
 from weeks as w
+inner join settled.calendar as k on k.day_on = w.week_from_on

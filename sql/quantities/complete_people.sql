@@ -3,9 +3,10 @@ with
 people as (
   select
     c.site,
-    cast(year(c.from_on) as varchar) || 'Q' || cast(quarter(c.from_on) as varchar) as quarter,
+    d.quarter,
     k.height_cm, k.weight_kg, k.condition_group, k.research_consent, c.aim
   from settled.courses as c
+  inner join settled.calendar as d on d.day_on = c.from_on
   inner join settled.clients as k on k.client_key = c.client_key
 ),
 items as (
@@ -27,7 +28,7 @@ items as (
   union all
   select
     c.site,
-    cast(year(e.event_on) as varchar) || 'Q' || cast(quarter(e.event_on) as varchar) as quarter,
+    d.quarter,
     'event_judged' as item, 1 as expected,
     case
       when e.serious is not null and e.serious <> 'unknown' and e.judged_related is not null
@@ -35,6 +36,7 @@ items as (
       else 0
     end as filled
   from settled.events as e
+  inner join settled.calendar as d on d.day_on = e.event_on
   inner join settled.courses as c on c.client_key = e.client_key and c.course_no = e.course_no
 )
 select

@@ -1,10 +1,13 @@
 -- one row per course or test day and item of testing, in the quarter in which it fell due
 -- A 12-week test falls due in the quarter in which its window ends, where there is a baseline and the course ran until
--- the window began. A MEP baseline is expected where MEP was tested at all in the course.
+-- the window began. It is due by the end of the data; where that is the client's own, also once the course is closed.
+-- A MEP baseline is expected where MEP was tested at all in the course.
 with
 courses as (
   select
-    g.site, g.pressure, g.baseline_on, g.at12_on, c.from_on, p.data_until_on,
+    g.site, g.pressure, g.baseline_on, g.at12_on, c.from_on,
+    coalesce(w.last_on, p.data_until_on) as data_until_on,
+    w.last_on is not null and not c.is_open as is_over,
     cast(c.week0_on + interval (7 * s.window_12_low_weeks) day as date) as window_from_on,
     cast(c.week0_on + interval (7 * s.window_12_high_weeks) day as date) as window_until_on,
     c.last_on,
@@ -15,33 +18,38 @@ courses as (
     on b.client_key = g.client_key and b.course_no = g.course_no and b.pressure = g.pressure
   cross join settings.current as s
   cross join settled.span as p
+  left join settled.own_ends as w on w.client_key = g.client_key
 ),
 items as (
   select
     k.site,
-    cast(year(k.from_on) as varchar) || 'Q' || cast(quarter(k.from_on) as varchar) as quarter,
+    d.quarter,
     'baseline_' || k.pressure as item,
     1 as expected,
     case when k.baseline_on is not null then 1 else 0 end as filled
   from courses as k
+  inner join settled.calendar as d on d.day_on = k.from_on
   where k.pressure = 'mip' or k.baseline_on is not null or k.is_tested
   union all
   select
     k.site,
-    cast(year(k.window_until_on) as varchar) || 'Q' || cast(quarter(k.window_until_on) as varchar) as quarter,
+    d.quarter,
     '12_week_' || k.pressure as item,
     1 as expected,
     case when k.at12_on is not null then 1 else 0 end as filled
   from courses as k
-  where k.baseline_on is not null and k.last_on >= k.window_from_on and k.window_until_on <= k.data_until_on
+  inner join settled.calendar as d on d.day_on = k.window_until_on
+  where k.baseline_on is not null and k.last_on >= k.window_from_on
+    and (k.window_until_on <= k.data_until_on or k.is_over)
   union all
   select
     c.site,
-    cast(year(t.tested_on) as varchar) || 'Q' || cast(quarter(t.tested_on) as varchar) as quarter,
+    d.quarter,
     'efforts_kept' as item,
     1 as expected,
     case when t.efforts_kept is not null then 1 else 0 end as filled
   from quantities.test_days as t
+  inner join settled.calendar as d on d.day_on = t.tested_on
   inner join settled.courses as c on c.client_key = t.client_key and c.course_no = t.course_no
 )
 select

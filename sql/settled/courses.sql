@@ -37,18 +37,21 @@ ordered as (
     w.client_key, w.course_no, w.from_on, w.last_on, w.n_episodes, w.n_sites,
     row_number() over (partition by w.client_key order by w.from_on, w.course_no) as place,
     lag(w.last_on) over (partition by w.client_key order by w.from_on, w.course_no) as before_last_on,
-    lead(w.from_on) over (partition by w.client_key order by w.from_on, w.course_no) as next_from_on
+    lead(w.from_on) over (partition by w.client_key order by w.from_on, w.course_no) as next_from_on,
+    coalesce(n.last_on, p.data_until_on) as data_until_on
   from whole as w
+  cross join settled.span as p
+  left join settled.own_ends as n on n.client_key = w.client_key
 )
 select
   o.client_key, o.course_no, a.site, a.protocol, o.from_on,
   case
-    when t.session_on is null or d.week_from_on < t.session_on - interval (6) day then o.from_on
+    when t.session_on is null or d.week_from_on < cast(t.session_on - interval (6) day as date) then o.from_on
     else t.session_on
   end as week0_on,
   o.last_on,
-  o.last_on = p.data_until_on and (z.to_on is null or z.to_on > p.data_until_on) as is_open,
-  case when z.to_on <= p.data_until_on or o.last_on < p.data_until_on then z.end_reason end as end_reason,
+  o.last_on = o.data_until_on and (z.to_on is null or z.to_on > o.data_until_on) as is_open,
+  case when z.to_on <= o.data_until_on or o.last_on < o.data_until_on then z.end_reason end as end_reason,
   a.assigned_by, a.aim, a.planned_weeks,
   coalesce(z.goal_mip_cmh2o, a.goal_mip_cmh2o) as goal_mip_cmh2o,
   coalesce(z.goal_mep_cmh2o, a.goal_mep_cmh2o) as goal_mep_cmh2o,
@@ -60,7 +63,6 @@ select
   coalesce(cast(o.next_from_on - interval (1) day as date), date '9999-12-31') as record_until_on,
   coalesce(cast(o.before_last_on + interval (1) day as date), date '0001-01-01') as doses_from_on
 from ordered as o
-cross join settled.span as p
 inner join placed as a on a.client_key = o.client_key and a.course_no = o.course_no and a.place = 1
 inner join placed as z on z.client_key = o.client_key and z.course_no = o.course_no and z.place_back = 1
 left join first_session as t on t.client_key = o.client_key and t.course_no = o.course_no

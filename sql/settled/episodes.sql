@@ -1,19 +1,21 @@
 -- one row per episode of a client who is there, with the course it belongs to and its last day
 -- A course is an episode with those that continue it; course_no is the episode_no of its first episode. An episode that
 -- names an earlier one which is not there begins a course of its own. Following a chain by doubling: three steps reach
--- eight links. last_on is closed by to_on, the day before the next episode, or the end of the data.
+-- eight links. last_on is closed by to_on, the day before the next episode, or the end of the data
+-- (under the date policy `relative`: of the client's own).
 with
 current_rows as (
   select
     r.client_key, r.episode_no, r.site, r.protocol, r.from_on, r.assigned_by, r.aim, r.planned_weeks, r.to_on,
     r.end_reason, r.continues_episode_no, r.goal_mip_cmh2o, r.goal_mep_cmh2o, r.referral_reason,
-    r.other_rehabilitation, r.file, r.line, p.data_until_on
+    r.other_rehabilitation, r.file, r.line, coalesce(w.last_on, p.data_until_on) as data_until_on
   from received.episodes as r
   cross join settings.current as s
   cross join settled.span as p
+  left join settled.own_ends as w on w.client_key = r.client_key
   semi join settled.clients as c on c.client_key = r.client_key
   where r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)
-    and r.from_on <= p.data_until_on
+    and r.from_on <= coalesce(w.last_on, p.data_until_on)
 ),
 once as (
   select

@@ -5,16 +5,17 @@ from datetime import date
 import polars as pl
 import pytest
 
-from pipeline.analyse.common import Section, mean_interval, periods, quarter_name, quarter_number
+from pipeline.analyse.common import Section, mean_interval, periods
 from pipeline.analyse.effects import twelve_week_gains
 from pipeline.analyse.over_time import _judge, _points
 from pipeline.analyse.people import with_exits
 from pipeline.analyse.protocol_setting import smd_of_means, smd_of_shares
+from pipeline.identity.quarters import label_of, number_of
 from pipeline.settings import Settings
 
 
 def test_quarters_count_through_the_turn_of_a_year():
-    assert quarter_name(quarter_number("2026Q1") - 1) == "2025Q4"
+    assert label_of(number_of("2026Q1") - 1) == "2025Q4"
     assert periods("2026Q1")["last4"] == ["2025Q2", "2025Q3", "2025Q4", "2026Q1"]
 
 
@@ -29,12 +30,12 @@ def test_people_leave_at_the_first_step_they_miss():
     people = pl.DataFrame({
         "client_key": ["a", "b", "c", "d", "e"],
         "week0_on": [date(2026, 1, 1)] * 3 + [date(2026, 9, 1), date(2026, 1, 1)],
-        "is_open": [False, False, False, True, False],
+        "is_open": [False, False, False, True, False], "last_on": [date(2026, 9, 30)] * 5,
         "no_gain_reason": ["no_baseline", "no_later_test", None, None, None],
         "baseline_cmh2o": [None, 60.0, 60.0, 60.0, 60.0], "gain_last_cmh2o": [None, None, 5.0, 5.0, 5.0],
         "gain12_cmh2o": [None, None, None, None, 5.0], "dose_at12": [None, None, None, None, 0.7],
     })  # fmt: skip
-    found = with_exits(people, date(2026, 9, 30), Settings())
+    found = with_exits(people, Settings())
     assert found["exit_step"].to_list() == ["baseline", "retested", "window12", "window12", None]
     assert found["exit_reason"].to_list() == [
         "no_baseline", "no_later_test", "no comparable test in the 12-week window", "12 weeks not reached yet", None,
@@ -57,7 +58,7 @@ def test_standardised_differences():
 @pytest.mark.parametrize(("quarters", "kind"), [(5, "none"), (9, "run chart"), (14, "xmr")])
 def test_charts_by_number_of_quarters(quarters, kind):
     section = Section("quarter", "over_time")
-    names = [quarter_name(quarter_number("2023Q1") + k) for k in range(quarters)]
+    names = [label_of(number_of("2023Q1") + k) for k in range(quarters)]
     rows = pl.DataFrame({"quarter": names, "value": [10.0 + k % 3 for k in range(quarters)]})
     points = _points(section, "median_gain12_cmh2o", "pressure=mip", rows, names[-1])
     _judge(section, "median_gain12_cmh2o", "pressure=mip", points)

@@ -4,12 +4,13 @@ from datetime import date
 
 from polars.testing import assert_frame_equal
 
-from pipeline.analyse.earlier import SERIES, _gains, end_of, until_quarter
+from pipeline.analyse.earlier import SERIES, _gains, until_quarter
+from pipeline.identity.quarters import last_day
 from pipeline.settings import Settings
 
 
 def test_last_days_of_quarters():
-    assert [end_of(q) for q in ("2026Q1", "2026Q4", "2024Q1")] == [
+    assert [last_day(q) for q in ("2026Q1", "2026Q4", "2024Q1")] == [
         date(2026, 3, 31), date(2026, 12, 31), date(2024, 3, 31),
     ]  # fmt: skip
 

@@ -34,6 +34,14 @@ def column_types() -> dict[str, dict[str, str]]:
     return types
 
 
+@cache
+def calendar(settings: Settings) -> list[Row]:
+    """The days of 1999 to 2002 and of 2024 to 2026 with their quarters, as sql/settled/calendar.sql tells them."""
+    years = [*range(1999, 2003), *range(2024, 2027)]
+    found = run("settled.calendar", {}, settings)
+    return [row for row in found if row["day_on"].year in years]
+
+
 def run(name: str, inputs: dict[str, list[Row]], settings: Settings | None = None, as_of_batch: int = 1) -> list[Row]:
     """Run sql/<name> over `inputs` (columns left out are null; received rows are of batch 1) and return its rows."""
     text = derive.sql_files()[name]
@@ -52,6 +60,8 @@ def _make(store: Store, table: str, rows: list[Row], settings: Settings, as_of_b
         rows = derive.current_settings(settings, as_of_batch).to_dicts()
     if table == "reference.unit_factors":
         rows = derive.unit_factors().to_dicts()
+    if table == "settled.calendar":
+        rows = calendar(settings)
     types = column_types()[table]
     if table.startswith("received."):
         origin = {"from_batch": 1, "batch_id": 1, "file": table.split(".")[1] + ".csv"}
@@ -60,6 +70,10 @@ def _make(store: Store, table: str, rows: list[Row], settings: Settings, as_of_b
     else:
         store.execute(f"create schema if not exists {table.split('.')[0]}")
         store.execute(f"create table {table} (" + ", ".join(f'"{c}" {t}' for c, t in types.items()) + ")")
+    if table == "settled.calendar":
+        store.register("all_rows", pl.DataFrame(rows))
+        store.execute(f"insert into {table} by name select * from all_rows")
+        return
     for row in rows:
         assert set(row) <= set(types), f"{table} has no {sorted(set(row) - set(types))}"
         store.register("one_row", pl.DataFrame([row]))
