@@ -10,12 +10,20 @@ from pipeline.stats.unmeasured import robustness
 
 
 def test_darfur():
-    # Cinelli and Hazlett 2020, J R Stat Soc B 82:39-67, harm in Darfur and attitudes: t 4.18 on 783 degrees of freedom,
-    # printed as partial R2 2.2 %, robustness value 13.9 % (q = 1) and 7.6 % (q = 1, alpha 0.05). From memory.
+    # Cinelli and Hazlett 2020, J R Stat Soc B 82:39-67, harm in Darfur and attitudes: 0.09731582 with SE 0.02325654 on
+    # 783 degrees of freedom. Values: the public tests of the authors' R package sensemakr ("test-02-darfur.R"); the
+    # paper prints them as 2.2 %, 13.9 % and 7.6 %.
+    found = robustness(0.09731582 / 0.02325654, 783)
+    assert found.partial_r2 == pytest.approx(0.02187309, rel=1e-5)
+    assert found.to_nothing == pytest.approx(0.1387764, rel=1e-5)
+    assert found.to_doubt == pytest.approx(0.07625797, rel=1e-5)
+
+
+def test_darfur_as_it_is_quoted():
+    # t 4.18 and the rounded percentages: from memory.
     found = robustness(4.18, 783)
-    assert round(100 * found.partial_r2, 1) == 2.2
-    assert round(100 * found.to_nothing, 1) == 13.9
-    assert round(100 * found.to_doubt, 1) == 7.6
+    shares = (found.partial_r2, found.to_nothing, found.to_doubt)
+    assert [round(100 * share, 1) for share in shares] == [2.2, 13.9, 7.6]
 
 
 def test_the_formula_as_it_is_printed():
