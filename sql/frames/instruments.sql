@@ -1,12 +1,10 @@
 -- one row per thing that happened to a manometer: told by the site, or seen because tests began to carry a new label
+-- grand: from the labels of every slice.
 with
 labels as (
-  select w.site, t.instrument, min(t.tested_on) as first_on
-  from quantities.test_days as t
-  inner join settled.whereabouts as w
-    on w.client_key = t.client_key and t.tested_on >= w.from_on and t.tested_on <= w.until_on
-  where t.instrument is not null
-  group by w.site, t.instrument
+  select l.site, l.instrument, min(l.first_on) as first_on
+  from quantities.instrument_labels as l
+  group by l.site, l.instrument
 ),
 placed as (
   select b.site, b.instrument, b.first_on, min(b.first_on) over (partition by b.site) as site_first_on

@@ -1,4 +1,4 @@
--- one row per table whose current rows are not all settled, waiting, held, superseded or after the end of the data
+-- one row per client and table with current rows that are not settled, waiting, held or after the end of the data
 with
 current_rows as (
   select 'sessions' as table_name, r.client_key, r.session_on as day_on, r.file, r.line, r.from_batch, r.to_batch
@@ -8,22 +8,23 @@ current_rows as (
   from received.events as r
 ),
 found as (
-  select 'sessions' as table_name, t.file, t.line from settled.sessions as t
+  select 'sessions' as table_name, t.client_key, t.file, t.line from settled.sessions as t
   union
-  select 'events' as table_name, v.file, v.line from settled.events as v
+  select 'events' as table_name, v.client_key, v.file, v.line from settled.events as v
   union
-  select n.table_name, n.file, n.line from settled.not_belonging as n
+  select n.table_name, n.client_key, n.file, n.line from settled.not_belonging as n
 ),
 lost as (
-  select r.table_name, r.file, r.line
+  select r.table_name, r.client_key
   from current_rows as r
   cross join settings.current as s
   cross join settled.span as p
   anti join settled.held_clients as h on h.client_key = r.client_key
-  anti join found as f on f.table_name = r.table_name and f.file = r.file and f.line = r.line
+  anti join found as f
+    on f.client_key = r.client_key and f.table_name = r.table_name and f.file = r.file and f.line = r.line
   where r.from_batch <= s.as_of_batch and (r.to_batch is null or r.to_batch > s.as_of_batch)
     and r.day_on <= p.data_until_on
 )
-select o.table_name, count(*) as n_rows
+select o.client_key, o.table_name, count(*) as n_rows
 from lost as o
-group by o.table_name
+group by o.client_key, o.table_name

@@ -1,6 +1,5 @@
 -- one row per course, pressure and comparable test day: the baseline, and later days of the same series
--- A test speaks for a course until the next course starts, and no longer after its last day than a baseline test may
--- lie before the first one.
+-- A test speaks for a course until the next course starts, and so long after its last day as the settings say.
 select
   t.client_key,
   b.course_no,
@@ -29,7 +28,7 @@ inner join settled.courses as c on c.client_key = b.client_key and c.course_no =
 inner join quantities.test_days as t
   on t.client_key = b.client_key and t.pressure = b.pressure and t.tested_on >= b.baseline_on
   and t.tested_on <= c.record_until_on
-  and t.tested_on <= cast(c.last_on + interval (s.baseline_days_before) day as date)
+  and t.tested_on <= cast(c.last_on + interval (s.tests_after_course_days) day as date)
 inner join quantities.series as r
   on r.client_key = t.client_key and r.pressure = t.pressure and r.tested_on = t.tested_on
   and r.series_no = b.series_no

@@ -17,7 +17,7 @@ weeks as (
   select
     w.client_key, w.course_no, w.week_no, w.logged_by, w.sessions_done, w.rated_in,
     w.rated_below + w.rated_in + w.rated_above as rated,
-    cast(floor(cast(420 as double) / w.week_days) as bigint) as day_part,
+    cast(floor(cast(420 as double) / nullif(w.week_days, 0)) as bigint) as day_part,
     w.logged_by = 'diary' and w.sessions_done > 0 as is_trained_diary,
     coalesce(w.effort_scale = k.effort_scale, false) as is_main_scale
   from quantities.client_weeks as w

@@ -16,7 +16,8 @@ days as (
 blocks as (
   select
     d.date_policy, d.day_on,
-    cast(floor(cast(date_diff('day', d.day_zero_on, d.day_on) as double) / nullif(d.block_days, 0)) as bigint) + 1 as block_no
+    cast(floor(cast(date_diff('day', d.day_zero_on, d.day_on) as double) / nullif(d.block_days, 0)) as bigint) + 1
+      as block_no
   from days as d
 )
 select

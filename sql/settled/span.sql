@@ -1,39 +1,24 @@
 -- one row: the first and the last day that the data speak for
+-- grand: from the active days of every slice.
 -- Data end on the day given in the settings, else on the last day on which anything was done, tested or noted. A slip
 -- of the pen far in the future must not stretch every open course: days split into blocks wherever nothing at all
--- happens for longer than lost_contact_days, and the last block with more than one client holds the end.
+-- happens for longer than lost_contact_days, and the last block with more than one client holds the end. Under the date
+-- policy `relative` a day says nothing of the calendar: the end is the last of the clients' own ends.
 with
-days as (
-  select r.client_key, r.session_on as day_on, r.from_batch, r.to_batch from received.sessions as r
-  union all
-  select r.client_key, r.tested_on as day_on, r.from_batch, r.to_batch from received.tests as r
-  union all
-  select r.client_key, cast(r.week_from_on + interval (6) day as date) as day_on, r.from_batch, r.to_batch
-  from received.weekly_logs as r
-  where r.returned = 'yes'
-  union all
-  select r.client_key, r.event_on as day_on, r.from_batch, r.to_batch from received.events as r
-  union all
-  select r.client_key, r.measured_on as day_on, r.from_batch, r.to_batch from received.other_outcomes as r
-),
-found as (
-  select distinct d.client_key, d.day_on
-  from days as d
-  cross join settings.current as s
-  where d.from_batch <= s.as_of_batch and (d.to_batch is null or d.to_batch > s.as_of_batch)
-),
-calendar as (
-  select distinct f.day_on, 1 as everybody from found as f
+active as (
+  select a.day_on, min(a.first_key) as first_key, max(a.last_key) as last_key, 1 as everybody
+  from settled.active_days as a
+  group by a.day_on
 ),
 gaps as (
   select
-    c.day_on, c.everybody,
+    c.day_on, c.first_key, c.last_key, c.everybody,
     lag(c.day_on) over (partition by c.everybody order by c.day_on) as before_on
-  from calendar as c
+  from active as c
 ),
 blocks as (
   select
-    g.day_on,
+    g.day_on, g.first_key, g.last_key,
     sum(case when date_diff('day', g.before_on, g.day_on) > s.lost_contact_days then 1 else 0 end) over (
       partition by g.everybody order by g.day_on rows between unbounded preceding and current row
     ) as block_no
@@ -41,22 +26,28 @@ blocks as (
   cross join settings.current as s
 ),
 counted as (
-  select b.block_no, max(f.day_on) as last_on, count(distinct f.client_key) as n_clients
-  from found as f
-  inner join blocks as b on b.day_on = f.day_on
+  select b.block_no, max(b.day_on) as last_on, min(b.first_key) as first_key, max(b.last_key) as last_key
+  from blocks as b
   group by b.block_no
 ),
 ends as (
   select
-    coalesce(max(case when k.n_clients > 1 then k.last_on end), max(k.last_on)) as last_on
+    coalesce(max(case when k.first_key <> k.last_key then k.last_on end), max(k.last_on)) as last_on
   from counted as k
 ),
+own as (
+  select max(o.last_on) as last_on from settled.own_ends as o
+),
 starts as (
-  select min(f.day_on) as first_on from found as f
+  select min(a.day_on) as first_on from active as a
 )
 select
   a.first_on as data_from_on,
-  case when s.data_until_on <> '' then cast(s.data_until_on as date) else e.last_on end as data_until_on
+  case
+    when s.data_until_on <> '' then cast(s.data_until_on as date)
+    else coalesce(o.last_on, e.last_on)
+  end as data_until_on
 from ends as e
 cross join starts as a
+cross join own as o
 cross join settings.current as s

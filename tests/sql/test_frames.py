@@ -46,8 +46,8 @@ def test_a_new_label_at_a_site_is_seen_and_its_first_one_is_not() -> None:
     days = [WHO | {"pressure": "mip", "tested_on": day(d), "instrument": i}
             for d, i in (("2025-01-10", "g1"), ("2025-01-20", "g2"), ("2025-01-25", "g1"), ("2025-02-10", "g1"))]
     told: list[Row] = [{"instrument": "g1", "site": "mill", "event_on": day("2025-01-01"), "what": "calibrated"}]
-    found = run("frames.instruments", {"quantities.test_days": days, "settled.whereabouts": STAYS,
-                                       "settled.instruments": told})
+    labels = run("quantities.instrument_labels", {"quantities.test_days": days, "settled.whereabouts": STAYS})
+    found = run("frames.instruments", {"quantities.instrument_labels": labels, "settled.instruments": told})
     assert picked(found, "site", "instrument", "event_on", "source") == [
         ("mill", "g1", day("2025-01-01"), "told"), ("mill", "g2", day("2025-01-20"), "seen")]
 

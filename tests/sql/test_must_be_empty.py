@@ -32,6 +32,7 @@ CASES: dict[str, tuple[dict[str, list[Row]], dict[str, list[Row]]]] = {
                                 {"settled.tests": [{"value_cmh2o": -1.0}]}),
     "dose_out_of_bounds": ({"frames.model": [MODEL]}, {"frames.model": [MODEL | {"within_dose": 0.3}]}),
     "grain_repeated": ({"frames.courses": [A, A | {"course_no": 2}]}, {"frames.courses": [A, A]}),
+    "grand_grain_repeated": ({"frames.files": [{"file": "a"}, {"file": "b"}]}, {"frames.files": [{"file": "a"}] * 2}),
     "rows_unaccounted": (RECEIVED | {"settled.sessions": [SESSION]}, RECEIVED),
 }
 

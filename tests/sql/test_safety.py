@@ -12,6 +12,10 @@ def event(key: str, **more: object) -> Row:
             "is_serious": False, "is_related": False} | more
 
 
+def safety(inputs: dict[str, list[Row]]) -> list[Row]:
+    return run("frames.safety", {"quantities.safety_sums": run("quantities.safety_sums", inputs)})
+
+
 def test_untoward_rows_are_taken_as_received() -> None:
     found = run("settled.untoward", {
         "received.events": [{"client_key": "nobody00", "kind": "death", "serious": "yes"},
@@ -23,7 +27,7 @@ def test_untoward_rows_are_taken_as_received() -> None:
 
 
 def test_events_count_by_site_with_those_of_unknown_clients() -> None:
-    found = run("frames.safety", {"settled.whereabouts": [STAY], "settled.untoward": [
+    found = safety({"settled.whereabouts": [STAY], "settled.untoward": [
         event("aaaaaaaa", is_serious=True), event("aaaaaaaa", is_related=True), event("nobody00")]})
     assert picked(found, "site", "quarter", "n_rows", "n_people", "n_serious", "n_related") == [
         ("mill", "2025Q1", 2, 1, 1, 1), ("not known", "2025Q1", 1, 1, 0, 0)]
@@ -35,7 +39,7 @@ def aside(line: int, rule: str, **more: object) -> Row:
 
 
 def test_rows_set_aside_are_counted_once_each() -> None:
-    found = run("frames.safety", {"settled.whereabouts": [STAY], "settled.set_aside": [
+    found = safety({"settled.whereabouts": [STAY], "settled.set_aside": [
         aside(3, "events.kind.code"), aside(3, "events.serious.code"),  # two faults of one row
         aside(4, "events.row.conflict"), aside(5, "events.row.conflict"),  # one event told twice
         aside(6, "events.row.repeated"),  # the same row again
@@ -52,8 +56,9 @@ def test_weeks_expect_a_log_unless_held_throughout() -> None:
     weeks = [base | {"logged_by": by, "paused_days": p, "sessions_prescribed": dose, "sessions_done": 3}
              for by, p, dose in (("sessions", 0, 12.0), ("none", 6, None), ("pause", 7, 12.0))]
     items = run("quantities.complete_weeks", {"quantities.client_weeks": weeks})
+    sums = run("quantities.complete_sums", {"quantities.complete_weeks": items})
     totals = {r["item"]: (r["expected"], r["filled"])
-              for r in run("frames.completeness", {"quantities.complete_weeks": items})}
+              for r in run("frames.completeness", {"quantities.complete_sums": sums})}
     assert totals == {"weekly_log": (2, 1), "prescription": (3, 2), "effort_rating": (9, 6), "stopped_early": (3, 2)}
 
 

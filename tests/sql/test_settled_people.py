@@ -13,23 +13,27 @@ def episode(no: int, from_on: str, **more: object) -> Row:
     return {"client_key": "aaaaaaaa", "episode_no": no, "site": "mill", "protocol": "p", "from_on": day(from_on)} | more
 
 
+def span(received: dict[str, list[Row]], settings: Settings | None = None) -> list[Row]:
+    return run("settled.span", {"settled.active_days": run("settled.active_days", received)}, settings)
+
+
 def test_span_is_the_last_day_found_or_the_day_of_the_settings() -> None:
     rows: dict[str, list[Row]] = {
         "received.sessions": [{"session_on": day("2025-03-01")}],
         "received.weekly_logs": [{"week_from_on": day("2025-03-01"), "returned": "yes"},
                                  {"week_from_on": day("2025-06-01"), "returned": "lost"}],
     }
-    found = run("settled.span", rows)
+    found = span(rows)
     assert picked(found, "data_from_on", "data_until_on") == [(day("2025-03-01"), day("2025-03-07"))]
-    cut = run("settled.span", rows, Settings(data_until_on="2025-03-04"))
+    cut = span(rows, Settings(data_until_on="2025-03-04"))
     assert picked(cut, "data_until_on") == [(day("2025-03-04"),)]
 
 
 def test_one_slip_far_in_the_future_does_not_stretch_the_data() -> None:
     sessions = [{"client_key": k, "session_on": day(d)} for k, d in (
         ("aaaaaaaa", "2025-03-01"), ("bbbbbbbb", "2025-03-02"), ("aaaaaaaa", "2025-05-25"), ("bbbbbbbb", "2052-03-01"))]
-    assert picked(run("settled.span", {"received.sessions": sessions}), "data_until_on") == [(day("2025-05-25"),)]
-    alone = run("settled.span", {"received.sessions": sessions[::2]})
+    assert picked(span({"received.sessions": sessions}), "data_until_on") == [(day("2025-05-25"),)]
+    alone = span({"received.sessions": sessions[::2]})
     assert picked(alone, "data_until_on") == [(day("2025-05-25"),)]
 
 

@@ -20,7 +20,9 @@ def effort(value: float | None, **more: object) -> Row:
 
 
 def settled_tests(*rows: Row) -> list[Row]:
-    return run("settled.tests", {"received.tests": list(rows), "settled.courses": [COURSE], "settled.span": SPAN})
+    signs = run("settled.file_signs", {"received.tests": list(rows)})
+    return run("settled.tests", {"received.tests": list(rows), "settled.courses": [COURSE], "settled.span": SPAN,
+                                 "settled.file_signs": signs})
 
 
 def test_units_become_cmh2o() -> None:
