@@ -72,6 +72,10 @@ class Settings:
     min_clients_rung_2: int = _set(60, "people", "rung R2 needs this many clients")
     min_clients_rung_3: int = _set(30, "people", "rung R3 needs this many clients")
     widest_protocol_difference_cmh2o: float = _set(9.0, "cmH2O", "widest useful detectable difference")
+    mip_worthwhile_cmh2o: float = _set(13.5, "cmH2O", "smallest worthwhile difference of MIP gains: the band behind "
+                                       "contrasts", "Clin Rehabil 2023;37:1521: change of a person with severe COPD "
+                                       "that goes with a grade of breathlessness, n=73; none is published for groups")
+    mep_worthwhile_cmh2o: float = _set(0.0, "cmH2O", "the same for MEP; 0: none is set (none found published)")
     widest_per_10_points_cmh2o: float = _set(2.0, "cmH2O", "the same, dose and effort, per 10 points")
     widest_block_vif: float = _set(10.0, "ratio", "a variance inflation of a block above this cannot answer")
     time_knots_3_weeks: str = _set("0 4 12 26", "weeks", "knots of the natural spline of time on rung R1")

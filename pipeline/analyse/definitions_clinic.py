@@ -24,8 +24,10 @@ CLINIC = (
     define("common.can_answer", "detectable_gain_cmh2o detectable_protocol_difference_cmh2o "
            "detectable_dose_per_10_points_cmh2o detectable_effort_per_10_points_cmh2o "
            "detectable_between_per_10_points_cmh2o detectable_within_per_10_points_cmh2o",
-           "smallest difference seen with 80 % power, from the design alone", "2.8 standard errors of the design",
-           inputs="model", where=f"{A}gate.py:gate", settings="planning_level_sd_cmh2o planning_slope_sd_cmh2o "
+           "smallest difference seen with 80 % power, from the design alone", "SE x the noncentrality that a two-sided "
+           "5 % test needs for 80 % (2.80 in a large cohort); SE and df from X and an assumed V",
+           inputs="model", where=f"{A}gate.py:gate pipeline/stats/planned.py:planned", source=KENWARD,
+           settings="planning_level_sd_cmh2o planning_slope_sd_cmh2o "
            "mip_sem_cmh2o mep_sem_cmh2o"),
     define("common.can_answer", "block_vif answer", "whether a question can be answered, roughly, or not",
            "detectable difference and variance inflation of a block against the widest useful ones", inputs="model",
@@ -85,6 +87,16 @@ CLINIC = (
     define("quarter.gains", "sham_arm_rise_cmh2o state", "rise of people in sham arms of trials", "range of published "
            "means by pressure and population", inputs="", where="pipeline/reference/sham_arms.py:ShamArm",
            source="Hill 2006; del Corral 2022"),
+    define("quarter.gain_apart", "measured_cmh2o part_cmh2o efforts_known assigned state", "what the measured 12-week gain "
+           "may be made of beside training, each part from its lowest to its highest figure, and what is left",
+           "learning: none, half, all of the curve; regression: SEM^2 / (SD^2 + SEM^2) x distance from those picked from; "
+           "survivors: model mean of the tested less all who started, to the untested gaining nothing; efforts: best of n, "
+           "and the model's figure; instruments: steps x share across; left: gain less all parts at their ends together",
+           inputs="gains model courses instruments test_days", where=f"{A}gain_apart.py:gain_apart "
+           f"{A}gain_parts.py:Part pipeline/stats/selection.py:best_of_sd",
+           settings="entry_below_mip_cmh2o entry_below_mep_cmh2o rule_uses_measured_value "
+           "planning_level_sd_cmh2o window_12_high_weeks",
+           source="Larson 1993, Chest 104:448; Barnett 2005, Int J Epidemiol 34:215; Tippett 1925, Biometrika 17:364"),
     define("quarter.past_error", "sdc95_cmh2o people zone gain_quantile_cmh2o", "people whose measured gain "
            "passes error",
            "gain above SDC95, within it, below minus SDC95", inputs="gains", where=f"{A}past_error.py:past_error"),

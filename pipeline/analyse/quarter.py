@@ -10,6 +10,7 @@ from pipeline.analyse.common import Frames, Section, group, join
 from pipeline.analyse.effects import put
 from pipeline.analyse.fits import Models
 from pipeline.analyse.function import function
+from pipeline.analyse.gain_apart import gain_apart
 from pipeline.analyse.gains import gains
 from pipeline.analyse.instrument_watch import instrument_watch
 from pipeline.analyse.models import formula_in_words
@@ -21,6 +22,7 @@ from pipeline.analyse.safety import safety
 from pipeline.analyse.sites import sites
 from pipeline.analyse.stalled_people import look_day
 from pipeline.analyse.training import dose, effort, settings_moved
+from pipeline.identity.day_offsets import RELATIVE
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
 
@@ -74,11 +76,12 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
         effort(frames, quarter),
         settings_moved(frames, quarter),
         gains(frames, settings, models),
+        gain_apart(frames, settings, quarter, models),
         past_error(frames, settings, models),
         model(models),
         over_time(frames, quarter),
         function(frames),
-        instrument_watch(frames, models, look_day(frames, quarter)),
+        instrument_watch(frames, models, look_day(frames, quarter), is_told=settings.date_policy != RELATIVE),
         sites(frames, quarter, models),
         cautions(frames, settings),
         made(settings, models),
