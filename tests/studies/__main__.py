@@ -6,7 +6,7 @@ import sys
 
 TODAY = dt.date.today().isoformat()
 STUDIES = (("recovery",), ("control_chart_signals",), ("falling_looks",), ("stalled_rule",), ("gate_corpus",),
-           ("designs", TODAY), ("coverage", TODAY, "4000"), ("kill_table",), ("fuzz_intake",))
+           ("designs", TODAY), ("gate_power", TODAY), ("coverage", TODAY, "4000"), ("kill_table",), ("fuzz_intake",))
 
 
 def main() -> None:
