@@ -18,6 +18,9 @@ FEWEST_PER_PROTOCOL = 8
 GRID_WEEKS = tuple(float(w) for w in range(27))
 """Weeks at which a model is read: whole weeks to half a year."""
 
+AT_MEAN = ("dose_d", "effort_e", "between_dose", "within_dose", "lead_dose", "caution_c", "support_c", "age_c")
+"""Columns that are 0 at the mean, where curves are read."""
+
 
 @dataclass(frozen=True)
 class Reader:
@@ -47,7 +50,7 @@ class Reader:
             pl.Series("time12", [c[0] / WEEKS for c in cells]),
             pl.Series("protocol", [c[1] for c in cells]),
             pl.Series("site", [c[2] for c in cells]),
-            *(pl.lit(0.0).alias(c) for c in ("dose_d", "effort_e", "between_dose", "within_dose", "lead_dose")),
+            *(pl.lit(0.0).alias(c) for c in AT_MEAN),
         )
         made = self.design.of(with_time(frame, self.built.form))
         grid: dict[tuple[float, str], Array] = {}

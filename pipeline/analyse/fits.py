@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import polars as pl
 
+from pipeline.analyse.baselines import COVARIATE, FIT_OF, Handling, baseline_beside, handling
 from pipeline.analyse.common import PRESSURES, Array, Frames
 from pipeline.analyse.contrasts import Reader, centred, reader
 from pipeline.analyse.design import prepared
@@ -103,6 +104,7 @@ class PressureModels:
     rows: pl.DataFrame
     gate: Gate | None
     fits: dict[str, Fitted] = field(default_factory=dict)
+    handling: Handling = field(default_factory=Handling)
 
     @property
     def primary(self) -> Fitted | None:
@@ -113,6 +115,19 @@ class PressureModels:
         """The fit of that name if its estimates may be read."""
         found = self.fits.get(name)
         return found if found is not None and found.works else None
+
+    @property
+    def contrast_fit(self) -> Fitted | None:
+        """The working fit that contrasts of protocols are read from: by the handling of the baseline."""
+        return self.working(FIT_OF[self.handling.name])
+
+    def difference(self, first: str, second: str, week: float) -> Array:
+        """Weights of the difference of two protocols at a week on the terms of `contrast_fit`."""
+        fit = self.contrast_fit
+        if fit is None or fit.look is None:
+            raise ValueError("no fit to read a contrast from")
+        by_level = self.handling.name == COVARIATE
+        return (fit.look.level_difference if by_level else fit.look.difference)(first, second, week)
 
     @property
     def pairs(self) -> list[tuple[str, str]]:
@@ -140,7 +155,8 @@ def learned(rows: pl.DataFrame) -> pl.Series:
 def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -> PressureModels:
     """Gate first, from the design; then the fits, by name.
 
-    primary (the rung's model) · as_delivered (no dose or effort: all rows) · dose_alone (no effort, the rows of
+    primary (the rung's model) · same_baseline, baseline_covariate (it with another handling of the baseline; only if
+    protocols are compared) · as_delivered (no dose or effort: all rows) · dose_alone (no effort, the rows of
     primary) · parts (between and within in place of dose) · lead (primary and the next interval's dose) ·
     unlogged_none, unlogged_done (bounds of the dose) · for MIP learning_half, learning_full (that part of the fixed
     learning curve taken off the tests of those whose baseline was their first test ever).
@@ -155,6 +171,12 @@ def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -
         "primary": run("primary", rows, recipe, settings),
         "as_delivered": run("as_delivered", rows, recipe.without("dose", "effort"), settings),
     }
+    if {"protocol_time", "protocol_slope"} & set(recipe.terms):
+        beside = recipe.having("baseline", "baseline_slope")
+        fits |= {
+            "same_baseline": run("same_baseline", rows, recipe.without("protocol"), settings),
+            "baseline_covariate": run("baseline_covariate", baseline_beside(rows), beside, settings),
+        }
     if "dose" in recipe.terms:
         split = recipe.without("dose").having("between", "within")
         fits |= {
@@ -168,7 +190,7 @@ def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -
         for name, share in LEARNING.items():
             less = rows.with_columns((pl.col("value_cmh2o") - share * learned(rows)).alias("value_cmh2o"))
             fits[f"learning_{name}"] = run(f"learning_{name}", less, recipe, settings)
-    return PressureModels(pressure, rows, found, fits)
+    return PressureModels(pressure, rows, found, fits, handling(rows, settings))
 
 
 def _swapped(rows: pl.DataFrame, column: str) -> pl.DataFrame:

@@ -51,7 +51,10 @@ def _criterion(equal: MixedFit, log_sd_of: Callable[[Array], Array]) -> Callable
         log_sd = log_sd_of(parameters)
         # relative to their geometric mean: theta stays near its start, and 2 sum log(relative SD) is 0
         divided = equal.standard.divided(np.exp(log_sd - log_sd.mean()))
-        return walk(divided.sums(equal.rows), shape, reml, found.theta, tilt).value
+        try:
+            return walk(divided.sums(equal.rows), shape, reml, found.theta, tilt).value
+        except np.linalg.LinAlgError:  # a few rows with all the weight cannot carry the mean: no place for a minimum
+            return float("inf")
 
     return value
 
@@ -118,10 +121,12 @@ def _power(equal: MixedFit, level: Array, before: float | None) -> float:
     return float(minimum(value, np.array([begin]))[0]) / unit
 
 
-def fit_by_power(frame: pl.DataFrame, model: MixedModel, method: Method = "reml", rounds: int = 50) -> UnequalFit:
+def fit_by_power(
+    frame: pl.DataFrame, model: MixedModel, method: Method = "reml", rounds: int = 50, still: float = 1e-7
+) -> UnequalFit:
     """Residual SD proportional to |fitted level|^power (varPower of the innermost fitted values).
 
-    The fitted levels are held while the power is found, then renewed, until the power moves by less than 1e-7. The
+    The fitted levels are held while the power is found, then renewed, until the power moves by less than `still`. The
     first search is over a grid, then by Brent's method; every one ends where the gradient is nought.
     """
     equal = fit_mixed(frame, model, method)
@@ -137,7 +142,7 @@ def fit_by_power(frame: pl.DataFrame, model: MixedModel, method: Method = "reml"
                 "No power of the fitted level is best: the fitted levels differ too little. Use one residual SD."
             ) from None
         made = _finished(equal, found * np.log(level), pl.DataFrame({"power": [found]}), 1)
-        if power is not None and abs(found - power) < 1e-7:
+        if power is not None and abs(found - power) < still:
             return made
         power, current = found, made.fit
     raise CannotFit(
