@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from pipeline import __version__, cli_explain, cli_export, cli_history, cli_identity, cli_intake
-from pipeline.cli_words import CONTEXT, DIR, JSON, LANGUAGE, MAP, OUT, QUARTER, QUIET, SETTINGS, Place, run, shared
+from pipeline import __version__, cli_explain, cli_export, cli_history, cli_identity, cli_intake, cli_plan
+from pipeline.cli_words import CONTEXT, DIR, ENGINE, JSON, LANGUAGE, MAP, OUT, QUARTER, QUIET, SETTINGS, Place, run, shared
+
+if TYPE_CHECKING:
+    from pipeline.engines import Choice
 
 
 @click.group(context_settings=CONTEXT)
@@ -57,16 +61,17 @@ def load(
 
 
 @main.command()
-@shared(OUT, SETTINGS, QUIET, JSON)
-def derive(out: Path, settings_path: Path | None, quiet: bool, as_json: bool) -> None:
+@shared(OUT, SETTINGS, ENGINE, QUIET, JSON)
+def derive(out: Path, settings_path: Path | None, engine: Choice | None, quiet: bool, as_json: bool) -> None:
     """Build the derived tables in the store from what was loaded.
 
     \b
     Example:
       rmt-outcomes derive --out out
+      rmt-outcomes derive --out out --engine slices:16
     """
     from pipeline import stages
-    run("derive", quiet, as_json, lambda progress: stages.derive(out, settings_path, progress))
+    run("derive", quiet, as_json, lambda progress: stages.derive(out, settings_path, progress, engine))
 
 
 @main.command()
@@ -87,7 +92,10 @@ def analyse(
 
 @main.command()
 @shared(OUT, SETTINGS, LANGUAGE, QUIET, JSON)
-def report(out: Path, settings_path: Path | None, language: str | None, quiet: bool, as_json: bool) -> None:
+@click.option("--replace-shared", is_flag=True, help="Nobody was given this quarter's shared edition: make it anew.")
+def report(
+    out: Path, settings_path: Path | None, language: str | None, quiet: bool, as_json: bool, replace_shared: bool
+) -> None:
     """Write the pages, internal and shared, from the results.
 
     \b
@@ -96,17 +104,18 @@ def report(out: Path, settings_path: Path | None, language: str | None, quiet: b
       rmt-outcomes report --out out --language de
     """
     from pipeline import stages
-    run("report", quiet, as_json, lambda progress: stages.report(out, settings_path, progress, language))
+    run("report", quiet, as_json, lambda progress: stages.report(
+        out, settings_path, progress, language, replace_shared=replace_shared))
 
 
 @main.command()
 @click.argument("folder", metavar="[DIR]", type=Place(kind="folder"), required=False)
 @click.option("--as-of", "as_of", type=click.IntRange(min=1), metavar="BATCH",
               help="Load nothing: rebuild the review of an earlier batch, into OUT/as_of_BATCH.")
-@shared(OUT, MAP, SETTINGS, QUARTER, QUIET, JSON)
+@shared(OUT, MAP, SETTINGS, QUARTER, ENGINE, QUIET, JSON)
 def review(
     folder: Path | None, as_of: int | None, out: Path, map_path: Path | None, settings_path: Path | None,
-    quarter: str | None, quiet: bool, as_json: bool,
+    quarter: str | None, engine: Choice | None, quiet: bool, as_json: bool,
 ) -> None:
     """Do it all: load DIR, derive, analyse, and write the pages.
 
@@ -118,13 +127,15 @@ def review(
     from pipeline import stages
     if (folder is None) == (as_of is None):
         raise click.UsageError("give either DIR or --as-of BATCH")
+    if folder is None and engine is not None:
+        raise click.UsageError("--engine goes with DIR, not with --as-of")
     if folder is None:
         batch = as_of or 0
         run("review", quiet, as_json,
             lambda progress: stages.review_as_of(batch, out, settings_path, quarter, progress))
         return
     run("review", quiet, as_json,
-        lambda progress: stages.review(folder, out, settings_path, quarter, progress, map_path))
+        lambda progress: stages.review(folder, out, settings_path, quarter, progress, map_path, engine))
 
 
 cli_intake.add_to(main)
@@ -132,3 +143,4 @@ cli_history.add_to(main)
 cli_explain.add_to(main)
 cli_export.add_to(main)
 cli_identity.add_to(main)
+cli_plan.add_to(main)

@@ -8,11 +8,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipeline import settings as settings_file
 from pipeline.assets import checked_language
 from pipeline.settings import Settings
+
+if TYPE_CHECKING:
+    from pipeline.engines import Choice
 
 Progress = Callable[[str, int, int], None]
 
@@ -38,6 +41,7 @@ class Summary:
     warnings: list[dict[str, Any]] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
+    answer: dict[str, Any] = field(default_factory=dict)
 
     @contextmanager
     def timed(self, stage: str) -> Iterator[None]:
@@ -61,10 +65,16 @@ def load(
     return stages_load.load(folder, out, _settings(settings_path), _now(), Summary("load"), progress, map_path)
 
 
-def derive(out: Path, settings_path: Path | None, progress: Progress) -> Summary:
-    """Build every derived table in the store at `out`."""
+def plan(file: Path, out: Path, settings_path: Path | None) -> Summary:
+    """Check a plan file and register it in the store at `out`."""
+    from pipeline import stages_plan
+    return stages_plan.plan(file, out, _settings(settings_path), _now(), Summary("plan"))
+
+
+def derive(out: Path, settings_path: Path | None, progress: Progress, engine: Choice | None = None) -> Summary:
+    """Build every derived table in the store at `out`, by an engine (None: in the store itself)."""
     from pipeline import stages_load
-    return stages_load.derive(out, _settings(settings_path), Summary("derive"), progress)
+    return stages_load.derive(out, _settings(settings_path), Summary("derive"), progress, engine=engine)
 
 
 def analyse(
@@ -77,10 +87,17 @@ def analyse(
     return stages_crosscheck.add_cross_check(out, settings, summary) if cross_check else summary
 
 
-def report(out: Path, settings_path: Path | None, progress: Progress, language: str | None = None) -> Summary:
-    """Write both editions from the results in the store, in `language` or that of the settings."""
+def report(
+    out: Path, settings_path: Path | None, progress: Progress, language: str | None = None, *,
+    replace_shared: bool = False,
+) -> Summary:  # fmt: skip
+    """Write both editions from the results in the store, in `language` or that of the settings.
+
+    replace_shared: nobody was given the shared edition of this quarter that was written before; it does not stand.
+    """
     from pipeline import stages_report
-    return stages_report.report(out, _settings(settings_path), _now(), Summary("report"), progress, language)
+    return stages_report.report(out, _settings(settings_path), _now(), Summary("report"), progress, language,
+                                replace_shared=replace_shared)  # fmt: skip
 
 
 def export(out: Path, to: Path | None, settings_path: Path | None, progress: Progress) -> Summary:
@@ -91,14 +108,14 @@ def export(out: Path, to: Path | None, settings_path: Path | None, progress: Pro
 
 def review(
     folder: Path, out: Path, settings_path: Path | None, quarter: str | None, progress: Progress,
-    map_path: Path | None = None,
+    map_path: Path | None = None, engine: Choice | None = None,
 ) -> Summary:
     """Load, derive, analyse and report in one go; the seconds of each stage stand in the summary."""
     from pipeline import stages_load, stages_report
     settings, summary = _settings(settings_path), Summary("review")
     checked_language(settings.language)
     stages_load.load(folder, out, settings, _now(), summary, progress, map_path)
-    stages_load.derive(out, settings, summary, progress)
+    stages_load.derive(out, settings, summary, progress, engine=engine)
     stages_report.analyse(out, settings, quarter, summary, progress)
     return stages_report.report(out, settings, _now(), summary, progress)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -13,15 +12,17 @@ from pipeline import __version__
 from pipeline.assets import checked_language
 from pipeline.errors import SettingsError
 from pipeline.settings import Settings
-from pipeline.stages_frames import data_until, frames_of, told_until
+from pipeline.stages_frames import data_until, frames_of, require, told_until
 from pipeline.stages_load import STORE, settings_text
 
 if TYPE_CHECKING:
+    from pipeline.report import PageMeta
     from pipeline.results import ResultSet
     from pipeline.stages import Progress, Summary
     from pipeline.store import Store
 
 EDITIONS: tuple[Literal["internal", "shared"], ...] = ("internal", "shared")
+MANIFEST = "manifest.json"
 
 
 def reported(store: Store, given: str | None, settings: Settings) -> str:
@@ -85,9 +86,11 @@ def _keep(store: Store, results: ResultSet, quarter: str, settings: Settings) ->
     import polars as pl
 
     from pipeline.results import to_frame
+    from pipeline.stages_plan import in_force
     numbered = enumerate(results.partitions)
     sums = [{"sum_no": no, "total": s.total, "part": part} for no, s in numbered for part in s.parts]
-    run = {"quarter": quarter, "settings_text": settings_text(settings), "program_version": __version__}
+    run = {"quarter": quarter, "settings_text": settings_text(settings), "program_version": __version__,
+           "plan_hash": in_force(store)}
     tables = {
         "current": to_frame(results.rows).with_row_index("position"),
         "partitions": pl.DataFrame(sums, schema={"sum_no": pl.Int64, "total": pl.String, "part": pl.String})
@@ -105,6 +108,7 @@ def read_results(store: Store) -> tuple[ResultSet, str]:
     from itertools import groupby
 
     from pipeline.results import Partition, Result, ResultSet
+    require(store, "results.current", "analyse")
     rows = store.sql("select * exclude (position) from results.current order by position")
     sums = store.sql("select sum_no, total, part from results.partitions order by position")
     grouped = groupby(sums.iter_rows(), key=lambda r: (r[0], r[1]))
@@ -114,13 +118,18 @@ def read_results(store: Store) -> tuple[ResultSet, str]:
 
 
 def report(out: Path, settings: Settings, written_at: str, summary: Summary, progress: Progress,
-           language: str | None = None) -> Summary:
-    """Write out/internal and out/shared from the stored results; each edition replaces the old one whole."""
+           language: str | None = None, *, replace_shared: bool = False) -> Summary:
+    """Write out/internal and out/shared from the stored results; each edition replaces the old one whole.
+
+    The manifest is taken away first and written last: without one the last report did not finish.
+    """
     spoken = checked_language(language or settings.language)
     from pipeline.report import PageMeta, write, write_table
     from pipeline.stages_door import require_one_policy, told_days, told_when
-    from pipeline.stages_published import publish
+    from pipeline.stages_editions import keep, shared_edition
+    from pipeline.stages_published import present_review, publish
     from pipeline.store import edit_store, open_store
+    (out / MANIFEST).unlink(missing_ok=True)
     with summary.timed("report"), open_store(out / STORE, read_only=True) as store:
         require_one_policy(store, settings)
         results, quarter = read_results(store)
@@ -130,40 +139,28 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
             edition="internal", quarter=quarter, data_until_on=told_until(store, quarter), program_version=__version__,
             settings_hash=_sha(settings_text(settings)), data_hash=_sha("\n".join(hashes)),
             command=f"rmt-outcomes review DIR --quarter {quarter}", language=spoken,
-            date_policy=settings.date_policy,
+            date_policy=settings.date_policy, plan_hash=present_review(store).plan_hash or "",
         )
-        for step, edition in enumerate(EDITIONS):
-            progress(f"write {edition}", step, len(EDITIONS))
-            fresh = _empty(out / f".{edition}.next")
-            write(_edition(results, edition, settings), fresh, replace(meta, edition=edition))
-            if edition == "internal":
-                write_table(told_days(store.table("frames.queries"), settings), fresh / "queries.csv")
-                write_table(told_days(store.table("frames.set_aside"), settings), fresh / "set_aside.csv")
-            _swap(fresh, out / edition)
+        progress("write internal", 0, len(EDITIONS))
+        fresh = _empty(out / ".internal.next")
+        write(results, fresh, meta)
+        write_table(told_days(store.table("frames.queries"), settings), fresh / "queries.csv")
+        write_table(told_days(store.table("frames.set_aside"), settings), fresh / "set_aside.csv")
+        _swap(fresh, out / "internal")
+        progress("write shared", 1, len(EDITIONS))
+        shared = shared_edition(store, results, meta, settings.small_cell_max, replace_shared=replace_shared)
+        fresh = _empty(out / ".shared.next")
+        write(shared.rows, fresh, shared.meta)
+        _swap(fresh, out / "shared")
     with summary.timed("report"), edit_store(out / STORE, must_exist=True) as store:
         publish(store)
-    _manifest(out, summary, told_when(written_at, settings), settings)
+        keep(store, shared, settings.small_cell_max)
+    _manifest(out, summary, told_when(written_at, settings), meta)
     pages = sorted(o.path for o in summary.outputs if o.path.endswith(".html"))
     seconds = ", ".join(f"{stage} {taken:.1f}" for stage, taken in summary.seconds.items())
-    summary.lines += [f"Seconds: {seconds}.", "Open first:", *(f"  {p}" for p in pages if p.endswith("index.html"))]
+    summary.lines += [*shared.said, f"Seconds: {seconds}.", "Open first:",
+                      *(f"  {p}" for p in pages if p.endswith("index.html"))]  # fmt: skip
     return summary
-
-
-def _edition(results: ResultSet, edition: str, settings: Settings) -> ResultSet:
-    """Return the results as they are (internal), or protected and audited (shared)."""
-    if edition == "internal":
-        return results
-    from pipeline.errors import AuditFailed
-    from pipeline.identity.small_cells import derivable_after, protect
-    shared = protect(results, settings.small_cell_max)
-    if found := derivable_after(results, shared, settings.small_cell_max):
-        raise AuditFailed(
-            f"{len(found)} hidden cells could be derived from the published sums", where="shared edition",
-            expected="every hidden cell to stay anything from 1 to the limit",
-            now="keep to the internal edition, and report the fault with the section named "
-                + found[0].key.split("[")[0],
-        )
-    return shared
 
 
 def _sha(text: str) -> str:
@@ -189,16 +186,18 @@ def _swap(fresh: Path, place: Path) -> None:
         shutil.rmtree(old)
 
 
-def _manifest(out: Path, summary: Summary, written_at: str, settings: Settings) -> None:
-    """List every output with its hash beside the editions, and say what its days are; the time of writing stands here
-    and nowhere else."""
+def _manifest(out: Path, summary: Summary, written_at: str, meta: PageMeta) -> None:
+    """List every output with its hash beside the editions, what they were made from, and what its days are; the time of
+    writing stands here and nowhere else."""
     from pipeline.identity.day_offsets import NOTES
     from pipeline.stages import Output
     for path in sorted(p for edition in EDITIONS for p in (out / edition).iterdir()):
         content = path.read_bytes()
         summary.outputs.append(Output(path.as_posix(), hashlib.sha256(content).hexdigest(), len(content)))
-    listing = {"written_at": written_at, "program_version": __version__, "date_policy": settings.date_policy,
-               "date_policy_note": NOTES[settings.date_policy], "seconds": summary.seconds,
+    listing = {"written_at": written_at, "program_version": __version__, "date_policy": meta.date_policy,
+               "date_policy_note": NOTES[meta.date_policy], "data_hash": meta.data_hash,
+               "settings_hash": meta.settings_hash, "plan_hash": meta.plan_hash, "command": meta.command,
+               "seconds": summary.seconds,
                "outputs": [{"path": Path(o.path).relative_to(out).as_posix(), "sha256": o.sha256, "bytes": o.size}
                            for o in summary.outputs]}
-    (out / "manifest.json").write_text(json.dumps(listing, indent=2) + "\n", encoding="utf-8")
+    (out / MANIFEST).write_text(json.dumps(listing, indent=2) + "\n", encoding="utf-8")

@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 
+from pipeline.identity.shared_ledger import UNPRINTED
 from pipeline.results import Partition, Result
+
+COMPARED, LEFT_OUT = "protocols.compared.stay", "protocols.plan.left_out"
+"""People of the flow whom the plan does not take: rows by pressure, protocol and step, as those who stay."""
 
 
 def parts_of(group: str) -> dict[str, str]:
@@ -30,8 +34,10 @@ def _collect(rows: Iterable[Result], place: str, *left_out: str) -> dict[tuple[s
 def _by_protocol(rows: tuple[Result, ...]) -> list[Partition]:
     """The people of each step of the flow are those of the protocols; what leaves follows from that."""
     totals = _collect(rows, "quarter.counted.stay")
-    parts = _collect(rows, "protocols.compared.stay", "protocol")
-    return [Partition(totals[k][0], tuple(parts[k])) for k in totals if k in parts]
+    parts = _collect(rows, COMPARED, "protocol")
+    beside = _collect(rows, LEFT_OUT, "protocol")  # a plan that takes only those who agreed leaves people out
+    return [Partition(totals[k][0], (*parts.get(k, ()), *beside.get(k, ()))) for k in totals
+            if k in parts or k in beside]  # fmt: skip
 
 
 def _equal(rows: tuple[Result, ...]) -> list[Partition]:
@@ -50,9 +56,38 @@ def _equal(rows: tuple[Result, ...]) -> list[Partition]:
             step = {"quarter.gains.raw_gain_cmh2o": ("window12", 4), "quarter.gains.gain_cmh2o": ("baseline", 2)}
             if place in step and row.n is not None:
                 pairs.append((row.key, f"{flow}.stay[{row.group};step={step[place][0]}]@{step[place][1]}"))
-    return [Partition(a, (b,)) for a, b in pairs if b in keys]
+    return [Partition(a, parts) for a, b in pairs if (parts := tuple(k for k in (b, _left_out(a, b)) if k in keys))]
+
+
+def _left_out(whole: str, part: str) -> str:
+    """The row of those whom the plan leaves out of a row of the quarter, who takes everybody; empty for other rows."""
+    is_limited = whole.startswith("quarter.") and part.startswith(COMPARED)
+    return part.replace(COMPARED, LEFT_OUT) if is_limited else ""
+
+
+OF_ONE_QUARTER = ("quarter.sites.people", "quarter.sites.logged_pct", "quarter.sites.session_adherence_pct",
+                  "quarter.sites.in_band_pct", "quarter.settings.weeks", "quarter.settings.eased_sessions",
+                  "quarter.restated.", "quarter.scored.", "stalled.how_many.")  # fmt: skip
+"""Rows about the reported quarter alone that do not say so by a period in their group."""
+
+
+def gathers(row: Result) -> bool:
+    """Tell whether a row counts what has gathered up to the end of the quarter: the next quarter's figure holds it.
+
+    Whatever is not known to be about one quarter alone counts as gathered.
+    """
+    name = f"{row.report}.{row.section}.{row.statistic}"
+    return "period" not in parts_of(row.group) and not name.startswith(OF_ONE_QUARTER)
+
+
+def _nested(rows: tuple[Result, ...]) -> list[Partition]:
+    """The people of the last four quarters are those of this one and others, who are printed nowhere."""
+    who = {r.key: r for r in rows if (r.report, r.section, r.statistic) == ("quarter", "who", "people")}
+    pairs = [(k, k.replace("period=last4", "period=this")) for k in who if "period=last4" in k]
+    return [Partition(a, (b, f"{UNPRINTED}{a}")) for a, b in pairs
+            if b in who and (who[a].n or 0) >= (who[b].n or 0)]  # fmt: skip
 
 
 def sums_across(rows: tuple[Result, ...]) -> tuple[Partition, ...]:
     """Every sum that holds between rows of different sections."""
-    return (*_by_protocol(rows), *_equal(rows))
+    return (*_by_protocol(rows), *_equal(rows), *_nested(rows))

@@ -1,8 +1,9 @@
 """The disclosure audit: what could a reader derive for each hidden cell from the sums that were published?
 
-Each count is a variable; a shown one is fixed, a hidden small one lies in 1..limit, another hidden one is at least 0.
-Narrowing by single sums, and linear programming where sums form a ring, gives the range that the published sums leave
-open. A small cell must keep the whole of 1..limit; a protecting cell must keep at least as many possible values.
+Each count is a variable; a shown one is fixed, a hidden one lies where its mark puts it, and counts that are printed
+nowhere (who came since the last edition, the rest of a share) are at least 0. Narrowing by single sums, and linear
+programming where sums form a ring, gives the range that the published sums leave open. A small cell must keep the whole
+of 1..limit; a protecting cell must keep at least as many possible values.
 """
 
 from __future__ import annotations
@@ -11,21 +12,48 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import connected_components
 
+from pipeline.identity.programs import FAR, ranges_left
 from pipeline.results import Partition
 
 SLACK = 1e-6
-Equation = tuple[tuple[tuple[str, float], ...], float]
-"""Weights of hidden counts, and what they add up to."""
-Ranges = dict[str, tuple[float, float]]
+SWEEPS = 400
+"""Sweeps of narrowing at most; where it has not come to rest by then, linear programs decide."""
+Floats = NDArray[np.float64]
+Places = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class Cell:
-    """One count: None where hidden; `is_small` tells a hidden 1..limit from a cell that protects another."""
+    """One count: None where a reader does not see it.
+
+    `is_small`: 1..limit people, which must stay possible, all of them; `is_free`: printed nowhere, nothing to protect;
+    neither: it protects another, and must keep as many values. `known` is what a reader knows before any sum (its mark
+    says it); None: 1..limit for a small one, 0 or more for the rest.
+    """
 
     count: int | None
     is_small: bool = False
+    is_free: bool = False
+    known: tuple[float, float] | None = None
+
+    def start(self, limit: int) -> tuple[float, float]:
+        """The range to begin with."""
+        if self.count is not None:
+            return float(self.count), float(self.count)
+        return self.known or ((1.0, float(limit)) if self.is_small else (0.0, np.inf))
+
+    def is_open(self, left: tuple[float, float], limit: int) -> bool:
+        """Tell whether a range is enough for this cell."""
+        low, high = left
+        if self.is_free or self.count is not None:
+            return True
+        if self.is_small:
+            return low <= 1 + SLACK and high >= limit - SLACK
+        return high - low >= limit - 1 - SLACK
 
 
 @dataclass(frozen=True)
@@ -37,137 +65,128 @@ class Derivable:
     high: float
 
 
-def _linked(sums: Sequence[Partition], cells: Mapping[str, Cell]) -> list[list[Partition]]:
-    """Split the sums into groups that share a hidden cell: each group is a small problem of its own."""
-    owner: dict[str, int] = {}
-    groups: dict[int, list[Partition]] = {}
-    for number, total in enumerate(sums):
-        groups[number] = [total]
-        for key in (total.total, *total.parts):
-            if key not in cells or cells[key].count is not None:
-                continue
-            other = owner.get(key, number)
-            if other != number:
-                groups[number].extend(groups.pop(other))
-                owner = {k: number if v == other else v for k, v in owner.items()}
-            owner[key] = number
-    return [g for g in groups.values() if any(cells[k].count is None for s in g for k in (s.total, *s.parts)
-                                              if k in cells)]
+class Audit:
+    """The sums of an edition as equations; cells may be set anew, and asked about again."""
+
+    def __init__(self, cells: Mapping[str, Cell], sums: Sequence[Partition], limit: int) -> None:
+        self.limit = limit
+        self.keys = list(cells)
+        self.place = {key: k for k, key in enumerate(self.keys)}
+        self.cells = [cells[k] for k in self.keys]
+        self.low, self.high = np.zeros(len(self.keys)), np.zeros(len(self.keys))
+        for key, cell in cells.items():
+            self.set(key, cell)
+        entries = _entries(sums, self.place)
+        self.of_sum, self.of_cell = (np.array([e[k] for e in entries], dtype=np.int64) for k in (0, 1))
+        self.weight = np.array([e[2] for e in entries], dtype=np.float64)
+        self.n_sums = int(self.of_sum.max(initial=-1)) + 1
+        self._known: dict[Hashable, dict[int, tuple[float, float]]] = {}
+
+    def set(self, key: str, cell: Cell) -> None:
+        """Show or hide one cell."""
+        k = self.place[key]
+        low, high = cell.start(self.limit)
+        self.cells[k], self.low[k], self.high[k] = cell, low, min(high, FAR)
+
+    def derivable(self) -> list[Derivable]:
+        """List the hidden cells that the sums narrow too far, in order of their keys; empty means safe."""
+        low, high, at_rest = self._narrowed()
+        unseen = np.array([c.count is None for c in self.cells], dtype=bool)
+        edges = unseen[self.of_cell] if self.of_cell.size else np.zeros(0, dtype=bool)
+        group_of_cell, group_of_sum = self._groups(edges)
+        false = set(group_of_cell[unseen & (low > high + SLACK)].tolist())
+        bad = {k: (low[k], high[k]) for k in np.flatnonzero(unseen).tolist()
+               if not self.cells[k].is_open((low[k], high[k]), self.limit)}  # fmt: skip
+        settled = false | {int(group_of_cell[k]) for k in bad}
+        for group in self._rings(edges, unseen, group_of_cell, group_of_sum, at_rest) - settled:
+            bad |= self._by_programs(group, edges, group_of_cell, group_of_sum)
+        for k in np.flatnonzero(unseen & np.isin(group_of_cell, list(false))).tolist():
+            bad[k] = (np.nan, np.nan)  # the sums contradict each other: nothing is proved
+        return sorted((Derivable(self.keys[k], float(a), float(b)) for k, (a, b) in bad.items()), key=lambda d: d.key)
+
+    def _narrowed(self) -> tuple[Floats, Floats, bool]:
+        """Narrow every range by every sum until nothing moves; False where it still moved in the last sweep."""
+        low, high = self.low.copy(), self.high.copy()
+        plus = self.weight > 0
+        for _ in range(SWEEPS):
+            a = np.where(plus, low[self.of_cell], -high[self.of_cell])
+            b = np.where(plus, high[self.of_cell], -low[self.of_cell])
+            least, most = (np.bincount(self.of_sum, x, self.n_sums)[self.of_sum] for x in (a, b))
+            top, foot = a - least, b - most  # a sum is 0: its other parts leave this much
+            new_low, new_high = low.copy(), high.copy()
+            np.maximum.at(new_low, self.of_cell, np.where(plus, foot, -top))
+            np.minimum.at(new_high, self.of_cell, np.where(plus, top, -foot))
+            new_high = np.where(new_high > FAR / 2, FAR, new_high)
+            moved = (new_low > low + SLACK) | (new_high < high - SLACK)
+            low, high = np.where(moved, new_low, low), np.where(moved, new_high, high)
+            if not moved.any() or (low > high + SLACK).any():
+                return low, high, True
+        return low, high, False
+
+    def _groups(self, edges: NDArray[np.bool_]) -> tuple[Places, Places]:
+        """Number the groups of sums that share a cell nobody sees: the group of each cell and of each sum."""
+        n = len(self.keys)
+        graph = csr_matrix((np.ones(int(edges.sum())), (self.of_cell[edges], n + self.of_sum[edges])),
+                           shape=(n + self.n_sums,) * 2)  # fmt: skip
+        labels = connected_components(graph, directed=False)[1].astype(np.int64)
+        return labels[:n], labels[n:]
+
+    def _rings(
+        self, edges: NDArray[np.bool_], unseen: NDArray[np.bool_], of_cell: Places, of_sum: Places, at_rest: bool
+    ) -> set[int]:
+        """The groups in which a chain of sums comes back to where it began: there narrowing may miss something."""
+        n = int(max(of_cell.max(initial=-1), of_sum.max(initial=-1))) + 1
+        nodes = np.bincount(of_cell[unseen], minlength=n) + np.bincount(
+            of_sum[np.unique(self.of_sum[edges])], minlength=n)  # fmt: skip
+        ties = np.bincount(of_sum[self.of_sum[edges]], minlength=n)
+        is_ring = ties > (nodes - 1 if at_rest else 0)
+        return set(np.flatnonzero(is_ring & (ties > 0)).tolist())
+
+    def _by_programs(
+        self, group: int, edges: NDArray[np.bool_], of_cell: Places, of_sum: Places
+    ) -> dict[int, tuple[float, float]]:
+        """The cells of one group that linear programs narrow too far, with what is left of them."""
+        inside = of_sum[self.of_sum] == group
+        hidden = inside & edges
+        cells = np.unique(self.of_cell[hidden])
+        protected = [int(k) for k in cells if not self.cells[k].is_free]
+        if not protected:
+            return {}
+        sums = np.unique(self.of_sum[hidden])
+        shown = inside & ~edges
+        rest = -np.bincount(self.of_sum[shown], self.weight[shown] * self.low[self.of_cell[shown]], self.n_sums)[sums]
+        name = (tuple(cells), tuple(sums), tuple(rest), tuple(self.low[cells]), tuple(self.high[cells]))
+        if name not in self._known:
+            rows, columns = np.searchsorted(sums, self.of_sum[hidden]), np.searchsorted(cells, self.of_cell[hidden])
+            matrix = csr_matrix((self.weight[hidden], (rows, columns)), shape=(len(sums), len(cells)))
+            bounds = np.column_stack((self.low[cells], self.high[cells]))
+            asked = {int(np.searchsorted(cells, k)): self.cells[k] for k in protected}
+            left = ranges_left(matrix, rest, bounds, {k: self._is_enough(c) for k, c in asked.items()})
+            self._known[name] = {int(cells[k]): found for k, found in left.items()}
+        return self._known[name]
+
+    def _is_enough(self, cell: Cell) -> tuple[float, float, float]:
+        """What a range must hold to be open: its low end at most, its high end at least, its width at least."""
+        if cell.is_small:
+            return 1 + SLACK, self.limit - SLACK, 0.0
+        return np.inf, -np.inf, self.limit - 1 - SLACK
 
 
-def _problem(group: Sequence[Partition], cells: Mapping[str, Cell], limit: int) -> tuple[list[Equation], Ranges]:
-    """Return the sums as equations in the hidden counts alone, and the range each hidden count starts from."""
-    equations: dict[Equation, None] = {}
-    for total in group:
-        signed = [(total.total, 1.0), *((part, -1.0) for part in total.parts)]
-        if any(key not in cells for key, _ in signed):
-            continue
-        weights: dict[str, float] = {}
-        rest = 0.0
-        for key, sign in signed:
-            count = cells[key].count
-            if count is None:
-                weights[key] = weights.get(key, 0.0) + sign
-            else:
-                rest -= sign * count
-        equations[tuple(sorted(weights.items())), rest] = None
-    hidden = sorted({key for weights, _ in equations for key, _ in weights})
-    return list(equations), {k: (1.0, float(limit)) if cells[k].is_small else (0.0, np.inf) for k in hidden}
+def _entries(sums: Sequence[Partition], place: Mapping[str, int]) -> list[tuple[int, int, float]]:
+    """The sums as (number, cell, weight): total less parts is 0; each once, those with an unknown key left out."""
+    found: dict[tuple[tuple[int, float], ...], None] = {}
+    for total in sums:
+        if total.total in place and all(p in place for p in total.parts):
+            weights = {place[total.total]: 1.0}
+            for part in total.parts:
+                weights[place[part]] = weights.get(place[part], 0.0) - 1.0
+            found[tuple(sorted((k, w) for k, w in weights.items() if w))] = None
+    return [(number, k, w) for number, weights in enumerate(found) for k, w in weights]
 
 
-def _is_forest(equations: Sequence[Equation], ranges: Ranges) -> bool:
-    """Tell whether no chain of equations comes back to where it began: then narrowing by single equations is exact."""
-    owner: dict[str, str] = {}
-
-    def root(name: str) -> str:
-        while owner.get(name, name) != name:
-            name = owner[name]
-        return name
-
-    for number, (weights, _) in enumerate(equations):
-        for key, _ in weights:
-            a, b = root(f"#{number}"), root(key)
-            if a == b:
-                return False
-            owner[a] = b
-    return True
-
-
-def _narrowed(equations: Sequence[Equation], ranges: Ranges) -> Ranges:
-    """Narrow each range by each equation until nothing moves (bounds consistency)."""
-    now = dict(ranges)
-    for _ in range(10 * len(equations) + 10):
-        before = dict(now)
-        for weights, rest in equations:
-            for key, weight in weights:
-                others = [(w, now[k]) for k, w in weights if k != key]
-                low = sum(min(w * r[0], w * r[1]) for w, r in others)
-                high = sum(max(w * r[0], w * r[1]) for w, r in others)
-                ends = sorted(((rest - low) / weight, (rest - high) / weight))
-                now[key] = (max(now[key][0], ends[0]), min(now[key][1], ends[1]))
-        if now == before:
-            break
-    return now
-
-
-def _by_programming(equations: Sequence[Equation], ranges: Ranges) -> Ranges:
-    """The range that the equations together leave to each count, by two linear programs a count."""
-    from scipy.optimize import linprog
-
-    names = list(ranges)
-    matrix = np.array([[dict(weights).get(k, 0.0) for k in names] for weights, _ in equations])
-    rest = np.array([r for _, r in equations])
-    bounds = [(low, None if np.isinf(high) else high) for low, high in ranges.values()]
-    found: Ranges = {}
-    for place, key in enumerate(names):
-        aim = np.zeros(len(names))
-        aim[place] = 1.0
-        least, most = (linprog(way * aim, A_eq=matrix, b_eq=rest, bounds=bounds, method="highs") for way in (1.0, -1.0))
-        if 2 in (least.status, most.status):  # the sums contradict each other: nothing is proved
-            found[key] = (np.nan, np.nan)
-        else:
-            found[key] = (float(least.fun) if least.status == 0 else 0.0,
-                          -float(most.fun) if most.status == 0 else np.inf)
-    return found
-
-
-def _narrow_of(group: Sequence[Partition], cells: Mapping[str, Cell], limit: int) -> list[Derivable]:
-    """List the hidden cells of one group of sums that can be narrowed too far."""
-    equations, ranges = _problem(group, cells, limit)
-    found = _narrowed(equations, ranges)
-    if any(low > high + SLACK for low, high in found.values()):
-        return [Derivable(key, float("nan"), float("nan")) for key in found]
-    if not _is_forest(equations, ranges) and _all_good(found, cells, limit):
-        found = _by_programming(equations, ranges)
-    return [Derivable(k, *r) for k, r in found.items() if not _is_good(r, cells[k], limit)]
-
-
-def _is_good(left: tuple[float, float], cell: Cell, limit: int) -> bool:
-    low, high = left
-    if cell.is_small:
-        return low <= 1 + SLACK and high >= limit - SLACK
-    return high - low >= limit - 1 - SLACK
-
-
-def _all_good(found: Ranges, cells: Mapping[str, Cell], limit: int) -> bool:
-    """Narrowing by single equations never goes too far: what it finds is found, only its silence must be proved."""
-    return all(_is_good(left, cells[key], limit) for key, left in found.items())
-
-
-def derivable_cells(
-    cells: Mapping[str, Cell], sums: Sequence[Partition], limit: int,
-    known: dict[Hashable, list[Derivable]] | None = None,
-) -> list[Derivable]:
+def derivable_cells(cells: Mapping[str, Cell], sums: Sequence[Partition], limit: int) -> list[Derivable]:
     """List the hidden cells that the published sums narrow too far, in order of their keys; empty means safe.
 
-    cells: every counted result by key. sums: which counts add up to which. limit: largest small count (10). known: a
-    memory of groups already solved, for callers that ask again after hiding more.
+    cells: every counted result by key. sums: which counts add up to which. limit: largest small count (10).
     """
-    memory = {} if known is None else known
-    narrow: list[Derivable] = []
-    for group in _linked(sums, cells):
-        name = tuple((s, tuple(cells.get(k) for k in (s.total, *s.parts))) for s in group)
-        if name not in memory:
-            memory[name] = _narrow_of(group, cells, limit)
-        narrow += memory[name]
-    return sorted(narrow, key=lambda c: c.key)
+    return Audit(cells, sums, limit).derivable()

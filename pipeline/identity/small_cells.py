@@ -9,33 +9,34 @@ derived.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from pipeline.identity.audit import Cell, Derivable, derivable_cells
+from pipeline.identity.audit import Audit, Derivable, derivable_cells
+from pipeline.identity.marks import (
+    CHANGED,
+    MERGED,
+    PROTECTS,
+    VAGUE,
+    hides_count_only,
+    is_near,
+    near_mark,
+    small_mark,
+    split_mark,
+)
+from pipeline.identity.merging import merged, merges
+from pipeline.identity.shared_ledger import (
+    NOTHING_BEFORE,
+    UNPRINTED,
+    Before,
+    Ledger,
+    counted,
+    is_share,
+    people_behind,
+)
 from pipeline.results import Partition, Result, ResultSet
 
-PROTECTS = "hidden (protects another)"
-
-
-def small_mark(limit: int) -> str:
-    """The words that stand in place of a hidden small cell."""
-    return f"hidden (n<{limit + 1})"
-
-
-def split_mark(limit: int) -> str:
-    """The words in place of a part of a total that is itself a hidden small cell."""
-    return f"hidden (total n<{limit + 1})"
-
-
-def people_behind(row: Result) -> int | None:
-    """Return the number of people behind a row, or None where none is stated."""
-    return row.n if row.n_of == "people" else row.n_people
-
-
-def counted(row: Result) -> int | None:
-    """Return the count that a row adds to a sum: its numerator where it is a share, else the people behind it."""
-    return row.hits if row.hits is not None else people_behind(row)
+__all__ = ["MERGED", "PROTECTS", "broken_sums", "derivable_after", "protect", "small_mark", "split_mark"]
 
 
 def is_small(row: Result, limit: int) -> bool:
@@ -60,14 +61,36 @@ def broken_sums(results: ResultSet) -> list[str]:
     return wrong
 
 
-def shown_twins(rows: dict[str, Result], key: str, hidden: Iterable[str]) -> list[str]:
-    """List the shown rows that print the same count of the same group as `key`: to hide one is to hide all."""
-    row, gone = rows[key], set(hidden)
-    count = counted(row)
-    return [k for k, r in rows.items() if k not in gone and r.group == row.group and counted(r) == count]
+class Sheet:
+    """The rows of an edition by key, and those of one group together."""
+
+    def __init__(self, rows: Iterable[Result]) -> None:
+        self.rows = {r.key: r for r in rows if r.klass == "aggregate"}
+        self.of_group: dict[str, list[str]] = {}
+        for key, row in self.rows.items():
+            self.of_group.setdefault(row.group, []).append(key)
+
+    def shown_twins(self, key: str, hidden: Mapping[str, str]) -> list[str]:
+        """List the shown rows that print the same count of the same group as `key`: to hide one is to hide all."""
+        count = counted(self.rows[key])
+        return [k for k in self.of_group[self.rows[key].group] if k not in hidden and _prints(self.rows[k], count)]
+
+    def hide(self, hidden: dict[str, str], key: str, mark: str) -> None:
+        """Hide a row and its twins."""
+        hidden[key] = mark
+        hidden |= dict.fromkeys(self.shown_twins(key, hidden), mark)
 
 
-def next_to_hide(rows: dict[str, Result], sums: Iterable[Partition], hidden: dict[str, str]) -> str | None:
+def _prints(row: Result, count: int | None) -> bool:
+    return counted(row) == count or (is_share(row) and row.n == count)
+
+
+def _splits(sums: Iterable[Partition]) -> list[Partition]:
+    """The sums all of whose parts are printed somewhere."""
+    return [s for s in sums if not any(p.startswith(UNPRINTED) for p in s.parts)]
+
+
+def next_to_hide(rows: Mapping[str, Result], sums: Iterable[Partition], hidden: Mapping[str, str]) -> str | None:
     """Return a shown part of a sum that stands beside exactly one hidden part, the smallest count first."""
     for total in sums:
         parts = [p for p in total.parts if p in rows]
@@ -78,42 +101,39 @@ def next_to_hide(rows: dict[str, Result], sums: Iterable[Partition], hidden: dic
     return None
 
 
-def _hide(rows: dict[str, Result], hidden: dict[str, str], key: str, mark: str) -> None:
-    hidden[key] = mark
-    for twin in shown_twins(rows, key, hidden):
-        hidden[twin] = mark
+def choose_hidden(results: ResultSet, limit: int, before: Before = NOTHING_BEFORE) -> dict[str, str]:
+    """Return key -> mark for every row to hide, complements and audit findings included.
 
-
-def ledger(rows: dict[str, Result], hidden: dict[str, str], limit: int) -> dict[str, Cell]:
-    """Return every counted row as an audit cell: its count where shown, its mark where hidden.
-
-    A share hidden because the rest of it is small counts as a protecting cell: its own numerator is not small.
+    before: earlier editions. A count that has moved by 1 to `limit` people since one of them printed it is hidden.
     """
-    small = small_mark(limit)
-    return {
-        key: Cell(None if key in hidden else count, hidden.get(key) == small and 1 <= count <= limit)
-        for key, row in rows.items() if (count := counted(row)) is not None
-    }
+    return _hide_until_safe(results, _hidden_at_sight(results, limit, before), limit, before)
 
 
-def choose_hidden(results: ResultSet, limit: int) -> dict[str, str]:
-    """Return key -> mark for every row to hide, complements and audit findings included."""
-    rows = {r.key: r for r in results.rows if r.klass == "aggregate"}
-    hidden: dict[str, str] = {}
+def _hidden_at_sight(results: ResultSet, limit: int, before: Before) -> dict[str, str]:
+    """What is hidden before any audit: small counts, moved ones, and their complements within single sums."""
+    sheet = Sheet(results.rows)
+    rows = sheet.rows
+    hidden = {k: r.text for k, r in rows.items() if r.text == MERGED}
     for key, row in rows.items():
         if is_small(row, limit) and key not in hidden:
             hidden[key] = small_mark(limit)
     for key in list(hidden):
-        if (counted(rows[key]) or 0) in range(1, limit + 1):
-            _hide(rows, hidden, key, small_mark(limit))
-    _hide_splits_of_small_totals(rows, results.partitions, hidden, limit)
-    while (beside := next_to_hide(rows, results.partitions, hidden)) is not None:
-        _hide(rows, hidden, beside, PROTECTS)
-    return _hide_until_safe(rows, results.partitions, hidden, limit)
+        if (counted(rows[key]) or 0) in range(1, limit + 1) and hidden[key] != MERGED:
+            sheet.hide(hidden, key, small_mark(limit))
+    for key, printed in before.moved.items():
+        if key not in hidden:
+            hidden[key] = CHANGED if printed is None else near_mark(printed, limit)
+    for key in before.moved:
+        hidden |= dict.fromkeys(sheet.shown_twins(key, hidden), CHANGED)
+    splits = _splits(results.partitions)
+    _hide_splits_of_small_totals(rows, splits, hidden, limit)
+    while (beside := next_to_hide(rows, splits, hidden)) is not None:
+        sheet.hide(hidden, beside, PROTECTS)
+    return hidden
 
 
 def _hide_splits_of_small_totals(
-    rows: dict[str, Result], sums: tuple[Partition, ...], hidden: dict[str, str], limit: int
+    rows: Mapping[str, Result], sums: Iterable[Partition], hidden: dict[str, str], limit: int
 ) -> None:
     """A hidden total of 1..limit is not split at all: its parts would be known to be smaller still."""
     marks = (small_mark(limit), split_mark(limit))
@@ -121,46 +141,99 @@ def _hide_splits_of_small_totals(
     while again:
         again = False
         for total in sums:
-            if hidden.get(total.total) not in marks:
+            if hidden.get(total.total) not in marks or len(total.parts) < 2:
                 continue
             for part in total.parts:
-                if part in rows and hidden.get(part) != split_mark(limit) and counted(rows[part]):
+                if part in rows and hidden.get(part) not in (split_mark(limit), MERGED):
                     hidden[part] = split_mark(limit)
                     again = True
 
 
-def _around(start: str, sums: tuple[Partition, ...], hidden: dict[str, str]) -> set[str]:
-    """Return every key that the sums tie to `start`, walking through hidden cells only."""
-    reached, edge = {start}, [start]
-    while edge:
-        here = edge.pop()
-        for total in sums:
-            ring = {total.total, *total.parts}
-            if here in ring:
-                edge.extend(sorted(k for k in ring - reached if k in hidden))
+class _Audited:
+    """The marks while they are chosen, and what the audit says of them."""
+
+    def __init__(self, results: ResultSet, hidden: dict[str, str], limit: int, before: Before) -> None:
+        self.sheet = Sheet(results.rows)
+        self.rows = self.sheet.rows
+        self.limit, self.hidden = limit, hidden
+        self.asked: dict[str, str] = {}
+        self.ledger = Ledger(self.rows, results.partitions, limit, before)
+        self.by_key: dict[str, list[Partition]] = {}
+        for total in self.ledger.sums:
+            for key in (total.total, *total.parts):
+                self.by_key.setdefault(key, []).append(total)
+        self.audit = Audit(self.ledger.cells, self.ledger.sums, limit)
+
+    def found(self, *, told: bool) -> list[Derivable]:
+        """Hidden cells that can be derived; `told`: from the marks too, else from the sums alone."""
+        for key, mark in self.hidden.items():
+            weaker = mark if told or mark in (MERGED, split_mark(self.limit)) else VAGUE
+            if self.asked.get(key) != weaker:
+                self.asked[key] = weaker
+                for name, cell in self.ledger.hide(key, weaker).items():
+                    self.audit.set(name, cell)
+        return self.audit.derivable()
+
+    def _beside(self, key: str, *, far: bool) -> set[str]:
+        """The keys that the sums tie to `key`; `far`: walking on through cells that nobody sees."""
+        reached, edge = {key}, [key]
+        while edge:
+            for total in self.by_key.get(edge.pop(), []):
+                ring = {total.total, *total.parts}
+                if far:
+                    edge += sorted(k for k in ring - reached if self._is_unseen(k))
                 reached |= ring
-    return reached
+        return reached
+
+    def _is_unseen(self, key: str) -> bool:
+        return key in self.ledger.cells and self.ledger.cells[key].count is None
+
+    def hide_beside(self, found: list[Derivable]) -> bool:
+        """Hide one more count beside each of the cells found; tell whether there was one."""
+        changed, touched = False, set[str]()
+        for narrow in found:
+            if narrow.key in touched:
+                continue
+            for far in (False, True):
+                ring = self._beside(narrow.key, far=far)
+                shown = [(counted(self.rows[k]) or 0, k) for k in ring if k in self.rows and k not in self.hidden]
+                if shown:
+                    self.sheet.hide(self.hidden, min(shown, key=lambda pair: (pair[0] == 0, pair))[1], PROTECTS)
+                    touched, changed = touched | ring, True
+                    break
+        return changed
+
+    def say_less(self, found: list[Derivable]) -> bool:
+        """Give the cells found, or else all that nobody sees beside them, a mark that tells nothing."""
+        for keys in ({n.key for n in found}, *(self._beside(n.key, far=True) for n in found)):
+            telling = [k for k in keys if (mark := self.hidden.get(k)) is not None
+                       and (mark in (small_mark(self.limit), PROTECTS, CHANGED) or is_near(mark))]
+            if telling:
+                self.hidden |= dict.fromkeys(telling, VAGUE)
+                return True
+        return False
 
 
-def _hide_until_safe(
-    rows: dict[str, Result], sums: tuple[Partition, ...], hidden: dict[str, str], limit: int
-) -> dict[str, str]:
+def _hide_until_safe(results: ResultSet, hidden: dict[str, str], limit: int, before: Before) -> dict[str, str]:
     """Hide one more count tied to each cell that the sums give away, until the audit finds none; return the marks.
 
-    Where nothing shown is left to hide the cell stays found, and the audit of the finished edition refuses it.
+    Then marks that tell too much beside the sums are made vague. Where nothing shown is left to hide the cell stays
+    found, and the audit of the finished edition refuses it.
     """
-    before, known = -1, dict[Hashable, list[Derivable]]()
-    while len(hidden) > before and (found := derivable_cells(ledger(rows, hidden, limit), sums, limit, known)):
-        before = len(hidden)
-        touched: set[str] = set()
-        for narrow in found:
-            if narrow.key not in touched:
-                ring = _around(narrow.key, sums, hidden)
-                touched |= ring
-                shown = [(counted(rows[k]) or 0, k) for k in ring if k in rows and k not in hidden]
-                if shown:
-                    _hide(rows, hidden, min(shown, key=lambda pair: (pair[0] == 0, pair))[1], PROTECTS)
+    audited = _Audited(results, hidden, limit, before)
+    while (found := audited.found(told=False)) and audited.hide_beside(found):
+        pass
+    while (found := audited.found(told=True)) and audited.say_less(found):
+        pass
     return hidden
+
+
+TELLS_N = ("SD",)
+"""Units whose value, beside the interval of the same mean, gives the number of people back."""
+
+
+def _tells_n(row: Result) -> bool:
+    return row.unit in TELLS_N or "_sd_" in row.statistic
 
 
 def blank(row: Result, mark: str) -> Result:
@@ -168,25 +241,56 @@ def blank(row: Result, mark: str) -> Result:
 
     A mean, a contrast or a quantile whose count only protects another loses the count alone: its value is no count.
     """
-    if mark == PROTECTS and row.value is not None and row.hits is None and row.unit != "people":
+    if hides_count_only(mark) and row.value is not None and row.hits is None and row.unit != "people" \
+            and not _tells_n(row):
         return replace(row, n=None, n_people=None, note="; ".join(filter(None, (row.note, f"n {mark}"))))
     return replace(row, n=None, n_people=None, hits=None, value=None, low=None, high=None, text=mark)
 
 
-def protect(results: ResultSet, limit: int = 10) -> ResultSet:
+def protect(results: ResultSet, limit: int = 10, before: Before = NOTHING_BEFORE) -> ResultSet:
     """Return the shared edition of the results: client rows dropped, small cells and their complements hidden.
 
-    limit: the largest count that is hidden (10 by the source above). Sums stay declared, so that the audit can run.
+    limit: the largest count that is hidden (10 by the source above). Where a split would lose most of its parts they
+    are put together first (`pipeline.identity.merging`). Sums stay declared, so that the audit can run.
     """
-    hidden = choose_hidden(results, limit)
-    kept = (r for r in results.rows if r.klass == "aggregate")
-    return ResultSet(tuple(blank(r, hidden[r.key]) if r.key in hidden else r for r in kept), results.partitions)
+    shown = ResultSet(tuple(r for r in results.rows if r.klass == "aggregate"), results.partitions)
+    if found := merges(shown, _hidden_at_sight(shown, limit, before), limit):
+        shown = merged(shown, found)
+    hidden = choose_hidden(shown, limit, before)
+    return ResultSet(tuple(blank(r, hidden[r.key]) if r.key in hidden else r for r in shown.rows), shown.partitions)
 
 
-def derivable_after(results: ResultSet, shared: ResultSet, limit: int = 10) -> list[Derivable]:
-    """Audit a shared edition against the results it was made from: list the hidden cells that can be derived."""
+def _before_blanking(results: ResultSet, shared: ResultSet) -> dict[str, Result]:
+    """The rows of a shared edition with their true counts: a row for several parts counts what they count."""
     rows = {r.key: r for r in results.rows if r.klass == "aggregate"}
-    marks = (small_mark(limit), split_mark(limit))
-    gone = [r for r in shared.rows if r.n is None and r.n_people is None and people_behind(rows[r.key]) is not None]
-    hidden = {r.key: r.text if r.text in marks else PROTECTS for r in gone}
-    return derivable_cells(ledger(rows, hidden, limit), results.partitions, limit)
+    parts = {s.total: s.parts for s in shared.partitions if all(p in rows for p in s.parts)}
+    added = {r.key: replace(r, n=sum(counted(rows[p]) or 0 for p in parts[r.key]), n_of="people")
+             for r in shared.rows if r.key not in rows and r.key in parts}
+    return rows | added
+
+
+def marks_of(rows: Mapping[str, Result], shared: ResultSet) -> dict[str, str]:
+    """Key to mark of every row of a shared edition that does not show its count, from the edition itself."""
+    found = {}
+    for row in shared.rows:
+        if row.n is None and row.n_people is None and people_behind(rows[row.key]) is not None:
+            beside = next((p[2:] for p in row.note.split("; ") if p.startswith(("n hidden", "n within"))), "")
+            found[row.key] = beside or row.text
+    return found
+
+
+def derivable_after(
+    results: ResultSet, shared: ResultSet, limit: int = 10, before: Before = NOTHING_BEFORE
+) -> list[Derivable]:
+    """Audit a shared edition against the results it was made from: list the hidden cells that can be derived."""
+    ledger = ledger_of(results, shared, limit, before)
+    return derivable_cells(ledger.cells, ledger.sums, limit)
+
+
+def ledger_of(results: ResultSet, shared: ResultSet, limit: int, before: Before = NOTHING_BEFORE) -> Ledger:
+    """The ledger of a finished edition: what its rows show and hide, from the rows themselves."""
+    rows = _before_blanking(results, shared)
+    ledger = Ledger(rows, shared.partitions, limit, before)
+    for key, mark in marks_of(rows, shared).items():
+        ledger.hide(key, mark)
+    return ledger

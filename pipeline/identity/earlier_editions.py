@@ -1,0 +1,183 @@
+"""Two shared editions are one table: what an earlier edition printed, and how the counts of this one follow from it.
+
+A count that gathers people from quarter to quarter (courses so far, people with a 12-week test) gives by subtraction
+how many came since: 1 to `limit` of them are a small cell, though no page prints it. A count of one quarter is
+printed again as "last quarter" by the next edition: there the published row is repeated, so that a late row tells
+nothing. `ties` writes both down for the audit; `repeated` does the second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from pipeline.identity.audit import Cell
+from pipeline.identity.quarters import number_of
+from pipeline.identity.shared_ledger import FREE, NOTHING_BEFORE, UNPRINTED, Before, is_share, true_counts
+from pipeline.results import Partition, Result, ResultSet
+
+LAST, THIS = "period=last", "period=this"
+PRINTED = "quarter.restated.printed[of="
+N = "#n"
+
+
+@dataclass(frozen=True)
+class Edition:
+    """A shared edition as it was written: its quarter, its rows, and its ledger (true counts, cells and sums)."""
+
+    edition_no: int
+    quarter: str
+    batch_id: int
+    rows: ResultSet
+    counts: Mapping[str, int]
+    cells: Mapping[str, Cell]
+    sums: tuple[Partition, ...]
+
+    def cell(self, key: str) -> str:
+        """The name of a cell of this edition among those of others."""
+        return f"{self.quarter}.{self.edition_no}|{key}"
+
+
+def is_before(quarter: str, other: str) -> bool:
+    """Tell whether `quarter` is the one right before `other`."""
+    return number_of(quarter) + 1 == number_of(other)
+
+
+def repeated(results: ResultSet, earlier: Sequence[Edition], quarter: str) -> ResultSet:
+    """The results with the rows of "last quarter" as that quarter's edition printed them, where there is one.
+
+    The same holds for the points of the charts over quarters. A row that the edition does not have is left out: it can
+    only come from late rows.
+    """
+    aggregates = [r for r in results.rows if r.klass == "aggregate"]
+    last = next((e for e in reversed(earlier) if is_before(e.quarter, quarter)), None)
+    old = _as_last(last) if last else {}
+    points = next((p for e in reversed(earlier) if e.quarter < quarter and (p := _points(e, aggregates))), {})
+    rows: list[Result] = []
+    told: set[tuple[str, str, str]] = set()
+    for row in aggregates:
+        if LAST not in row.group.split(";") or last is None:
+            rows.append(points.get(row.key, row))
+        elif _kind(row) not in told:
+            told.add(_kind(row))
+            rows += old.get(_kind(row), [])
+    kept = {r.key for r in rows}
+    sums = tuple(s for s in results.partitions
+                 if {s.total, *(p for p in s.parts if not p.startswith(UNPRINTED))} <= kept)  # fmt: skip
+    return ResultSet(tuple(rows), sums)
+
+
+def _kind(row: Result) -> tuple[str, str, str]:
+    return row.report, row.section, row.statistic
+
+
+def _as_last(edition: Edition) -> dict[tuple[str, str, str], list[Result]]:
+    """The rows about its own quarter, named as the next edition names them, by kind."""
+    found: dict[tuple[str, str, str], list[Result]] = {}
+    for row in edition.rows.rows:
+        pieces = row.group.split(";")
+        if THIS in pieces:
+            group = ";".join(LAST if p == THIS else p for p in pieces)
+            found.setdefault(_kind(row), []).append(replace(row, group=group))
+    return found
+
+
+def _points(edition: Edition, rows: Iterable[Result]) -> dict[str, Result]:
+    """The points of the charts over quarters that the edition printed, by key; none where the quarters do not align."""
+    is_point = {r.key: r for r in rows if r.section == "over_time" and r.statistic.startswith("median_")}
+    old = {r.key: r for r in edition.rows.rows if r.key in is_point}
+    aligned = all(r.text == is_point[k].text for k, r in old.items() if r.value is not None)
+    return old if aligned else {}
+
+
+def _twins(key: str, edition: Edition, quarter: str, is_lasting: bool) -> Iterable[str]:
+    """The keys under which an earlier edition counts what `key` counts, or part of it."""
+    if edition.quarter == quarter or is_lasting:
+        yield key
+    if THIS in key and is_before(quarter, edition.quarter):
+        yield key.replace(THIS, LAST)
+    if key.startswith(PRINTED) and is_before(edition.quarter, quarter):
+        yield key.removeprefix(PRINTED)[:-1].replace(",", ";")
+
+
+def ties(
+    results: ResultSet, earlier: Sequence[Edition], quarter: str, limit: int,
+    is_lasting: Callable[[Result], bool],
+) -> Before:  # fmt: skip
+    """What earlier editions let a reader subtract from this one.
+
+    results: as given by `repeated`. earlier: in the order of writing; the last one is taken with all its sums, of the
+    older ones the counts that they showed. is_lasting: tells a row that gathers people from quarter to quarter.
+    """
+    rows = {r.key: r for r in results.rows if LAST not in r.group.split(";")}
+    counts = true_counts(rows, (), NOTHING_BEFORE)
+    stems = {k: rows[k.partition("#")[0]] for k in counts}
+    lasting = {k: is_lasting(r) for k, r in rows.items()}
+    made = _Ties(limit)
+    for place, edition in enumerate(reversed(earlier)):
+        if place == 0:
+            made.take_whole(edition)
+        for key, now in counts.items():
+            stem = key.partition("#")[0]
+            for old in _twins(key, edition, quarter, lasting[stem]):
+                made.tie(key, now, edition, old, is_same=_is_same(key, edition, quarter),
+                         is_share=is_share(stems[key]))  # fmt: skip
+        for key, n in other_counts(rows.values()).items():
+            if 1 <= abs(n - edition.counts.get(key, n)) <= limit and lasting[key.removesuffix(N)]:
+                made.moved.setdefault(key.removesuffix(N), None)
+    return Before(made.cells, made.counts, tuple(made.sums), made.moved)
+
+
+def _is_same(key: str, edition: Edition, quarter: str) -> bool:
+    return edition.quarter == quarter or key.startswith(PRINTED)
+
+
+@dataclass
+class _Ties:
+    """`Before` while it is made."""
+
+    limit: int
+    cells: dict[str, Cell] = field(default_factory=dict)
+    counts: dict[str, int] = field(default_factory=dict)
+    sums: list[Partition] = field(default_factory=list)
+    moved: dict[str, int | None] = field(default_factory=dict)
+
+    def take_whole(self, edition: Edition) -> None:
+        """Add every cell and sum of an edition."""
+        self.cells |= {edition.cell(k): c for k, c in edition.cells.items()}
+        self.counts |= {edition.cell(k): n for k, n in edition.counts.items()}
+        self.sums += [Partition(edition.cell(s.total), tuple(edition.cell(p) for p in s.parts))
+                      for s in edition.sums]
+
+    def tie(self, key: str, now: int, edition: Edition, old: str, *, is_same: bool, is_share: bool) -> None:
+        """Declare that `key` is the old count and those who came since (or the other way round)."""
+        name, then = edition.cell(old), edition.counts.get(old)
+        cell = self.cells.get(name, edition.cells.get(old))
+        if cell is None or then is None or cell.is_free or (cell.count is None and name not in self.cells):
+            return
+        self.cells[name], self.counts[name] = cell, then
+        if is_same and now == then:
+            self.sums.append(Partition(key, (name,)))
+            return
+        since = f"{UNPRINTED if cell.count is not None else FREE}{key} since {edition.cell('')}"
+        self.sums.append(Partition(key, (name, since)) if now >= then else Partition(name, (key, since)))
+        if cell.count is not None and 1 <= abs(now - then) <= self.limit:
+            self.moved.setdefault(key.partition("#")[0], None if is_share else cell.count)
+
+
+def other_counts(rows: Iterable[Result]) -> dict[str, int]:
+    """The counts of tests, weeks, sessions and rows by people, by key + N."""
+    return {r.key + N: r.n for r in rows if r.n is not None and r.n_of != "people" and r.n_people is not None}
+
+
+def moves(results: ResultSet, edition: Edition) -> dict[str, int]:
+    """How far each count has moved since an edition of the same quarter, where it has.
+
+    A count that is gone or new has moved by all of it; kinds of rows that the edition did not have do not count.
+    """
+    kinds = {_kind(r) for r in edition.rows.rows}
+    together = {r.key for r in edition.rows.rows if r.note.startswith("together: ")}
+    rows = {r.key: r for r in results.rows if r.klass == "aggregate" and _kind(r) in kinds}
+    now = true_counts(rows, (), NOTHING_BEFORE) | other_counts(rows.values())
+    then = {k: n for k, n in edition.counts.items() if not k.startswith((UNPRINTED, FREE)) and k not in together}
+    return {k: d for k in sorted(now.keys() | then.keys()) if (d := now.get(k, 0) - then.get(k, 0))}
