@@ -87,11 +87,12 @@ CLINIC = (
     define("quarter.gains", "sham_arm_rise_cmh2o state", "rise of people in sham arms of trials", "range of published "
            "means by pressure and population", inputs="", where="pipeline/reference/sham_arms.py:ShamArm",
            source="Hill 2006; del Corral 2022"),
-    define("quarter.gain_apart", "measured_cmh2o part_cmh2o efforts_known assigned state", "what the measured 12-week gain "
-           "may be made of beside training, each part from its lowest to its highest figure, and what is left",
-           "learning: none, half, all of the curve; regression: SEM^2 / (SD^2 + SEM^2) x distance from those picked from; "
-           "survivors: model mean of the tested less all who started, to the untested gaining nothing; efforts: best of n, "
-           "and the model's figure; instruments: steps x share across; left: gain less all parts at their ends together",
+    define("quarter.gain_apart", "measured_cmh2o part_cmh2o efforts_known assigned state", "what the measured 12-week "
+           "gain may be made of beside training, each part from its lowest to its highest figure, and what is left",
+           "learning: none, half, all of the curve; regression: SEM^2 / (SD^2 + SEM^2) x distance from those picked "
+           "from; survivors: model mean of the tested less all who started, to the untested gaining nothing; efforts: "
+           "best of n, and the model's figure; instruments: steps x share across; left: gain less all parts at their "
+           "ends together",
            inputs="gains model courses instruments test_days", where=f"{A}gain_apart.py:gain_apart "
            f"{A}gain_parts.py:Part pipeline/stats/selection.py:best_of_sd",
            settings="entry_below_mip_cmh2o entry_below_mep_cmh2o rule_uses_measured_value "
@@ -109,6 +110,11 @@ CLINIC = (
     define("quarter.model", "headline dose_per_10_points_cmh2o effort_per_10_points_cmh2o state", "what goes with the "
            "gain, where the headline rule allows it", "coefficient of past dose D (or effort E) x 10 points of a share",
            inputs="model", where=f"{A}association.py:association sql/frames/model.sql", settings=MODEL, source=KENWARD),
+    define("quarter.model", "varying_cmh2o varying_df", "what goes with the pressure at a test beside dose and effort: "
+           "easing, pauses, illness and wellbeing since the last test, weeks since the last session",
+           "coefficient in the primary model with these terms; 0 at the baseline, past only; df of Kenward-Roger",
+           inputs="model", where=f"{A}varying.py:varying sql/quantities/intervals.sql sql/frames/model.sql",
+           settings=MODEL, source=KENWARD),
     define("quarter.over_time", "median_gain12_cmh2o median_session_adherence_pct median_in_band_pct chart_kind limits "
            "signals signal false_signal_pct run_chart longest_run crossings state", "one point a quarter, judged by "
            "rules stated beforehand", "none under 8 quarters, run chart under 12, then XmR with limits fixed on 12",

@@ -42,7 +42,8 @@ def part_of(name: str, figures: tuple[float, ...], middle: float, assumes: str, 
 def learning(frames: Frames, pressure: str, people: int) -> Part:
     """None, half and all of the published learning curve, for those whose baseline was their first test ever."""
     if pressure != "mip":
-        return Part("learning", None, None, None, "no learning curve is held for this pressure: it stays in what is left")
+        return Part("learning", None, None, None, "no learning curve is held for this pressure: it stays "
+                    "in what is left")
     full = float(learned_by_12_weeks(frames, pressure).sum()) / people
     return Part("learning", 0.0, full / 2, full, "none, half or all of the rise that people with COPD showed without "
                 "training, for first-ever baselines only",
@@ -80,9 +81,10 @@ def regression(people: pl.DataFrame, pressure: str, error: MeasurementError, set
         sizes = [(excess_when_picked_below(cut, mean, settings.planning_level_sd_cmh2o, s) if cut > 0 else 0.0)
                  + (_by_rule(people, s) if by_rule else 0.0) for s in sems]  # fmt: skip
     except ValueError:
-        return Part("regression", None, None, None, "the mean baseline lies too close to the cut of entry in the settings")
-    return part_of("regression", (0.0, *sizes), sizes[0], "from none, had the rule not been kept to, to everybody having "
-                   "been picked by that one measurement alone", PICKING)  # fmt: skip
+        return Part("regression", None, None, None, "the mean baseline lies too close to the cut of entry in "
+                    "the settings")
+    return part_of("regression", (0.0, *sizes), sizes[0], "from none, had the rule not been kept to, to everybody "
+                   "having been picked by that one measurement alone", PICKING)  # fmt: skip
 
 
 def survivors(frames: Frames, found: PressureModels, exits: pl.DataFrame, gain: float) -> Part:
@@ -142,8 +144,8 @@ def efforts(found: PressureModels, known: pl.DataFrame) -> Part:
     one = primary.term("efforts_more") if primary is not None else None
     more = float((known["kept_12"] - known["kept_0"]).cast(pl.Float64).to_numpy().mean())
     figures = (alone,) if one is None else (alone, one.estimate * more)
-    return part_of("efforts", figures, alone, "two ways: the best of more equal efforts, and this cohort's own difference "
-                   "for one effort more; those whose number is not recorded taken to be like the others",
+    return part_of("efforts", figures, alone, "two ways: the best of more equal efforts, and this cohort's own "
+                   "difference for one effort more; those whose number is not recorded taken to be like the others",
                    f"expected best of n x SD of one effort; {SOURCE}")  # fmt: skip
 
 
@@ -167,7 +169,7 @@ def instruments(found: PressureModels, frames: Frames, people: pl.DataFrame, cha
         return Part("instruments", None, None, None, "too few people were tested on both sides of a change to size it")
     left = "" if len(wanted) == len(crossed) else "; changes with too few people on both sides are not in it"
     return Part("instruments", step.low, step.estimate, step.high, "the steps are the same for everybody tested across "
-                f"them{left}", "sum of each mean step x share of people across it; 95 % interval, Kenward-Roger")  # fmt: skip
+                f"them{left}", "sum of each mean step x share of people across it; 95 % interval, KR")  # fmt: skip
 
 
 def _shares_across(rows: pl.DataFrame, people: pl.DataFrame, changes: int) -> dict[int, float]:

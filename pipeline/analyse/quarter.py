@@ -22,6 +22,7 @@ from pipeline.analyse.safety import safety
 from pipeline.analyse.sites import sites
 from pipeline.analyse.stalled_people import look_day
 from pipeline.analyse.training import dose, effort, settings_moved
+from pipeline.analyse.varying import varying
 from pipeline.identity.day_offsets import RELATIVE
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
@@ -29,7 +30,7 @@ from pipeline.settings import Settings
 NOT_SHOWN = "not shown: see the reason beside it"
 
 
-def model(models: Models) -> ResultSet:
+def model(models: Models, settings: Settings) -> ResultSet:
     """Section "model": what goes with the gain, where the headline rule allows it."""
     section = Section("quarter", "model")
     for pressure, found in models.items():
@@ -47,6 +48,7 @@ def model(models: Models) -> ResultSet:
         section.add("headline", f"{where};question=effort", text="shown" if in_band else "not shown",
                     note="effort is partly a consequence of training well" if in_band else answer.why)
         put(section, "effort_per_10_points_cmh2o", where, in_band, **({} if in_band else {"text": NOT_SHOWN}))
+        varying(section, found, settings)
     return section.done()
 
 
@@ -78,7 +80,7 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
         gains(frames, settings, models),
         gain_apart(frames, settings, quarter, models),
         past_error(frames, settings, models),
-        model(models),
+        model(models, settings),
         over_time(frames, quarter),
         function(frames),
         instrument_watch(frames, models, look_day(frames, quarter), is_told=settings.date_policy != RELATIVE),

@@ -8,6 +8,7 @@ from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table, with_bar
 from pipeline.report.views import Block, Figure, Group, Heading, SectionView, said, view
 from pipeline.report.words import (
+    behind,
     both,
     estimate,
     interval,
@@ -251,4 +252,16 @@ def model(look: Look) -> SectionView:
                 why = (head.note or head.text) if head else (per.text if per else "")
                 lines.append(look.say("quarter.model.silent", pressure=name, question=look.say(f"words.{question}"),
                                       why=sentence(why or "not estimated")))
-    return view(said(*lines, tone="list"), said(look.say("quarter.model.caution"), tone="note"))
+    return view(said(*lines, tone="list"), said(look.say("quarter.model.caution"), tone="note"), _varying(look))
+
+
+def _varying(look: Look) -> Block | None:
+    """Coefficients of what varies from test to test, with interval, df and n."""
+    rows = []
+    for r in look.many("model", "varying_cmh2o"):
+        df = look.one("model", "varying_df", r.group)
+        rows.append([f"{look.texts.name('pressure', part(r, 'pressure'))}: {r.note.partition('; n ')[0]}", with_unit(r),
+                     interval(r) if r.value is not None else "no figure", value(df, "no figure", places=0), people(r),
+                     behind(r)])
+    heads = [Column(look.say(f"quarter.model.{h}")) for h in ("per", "change", "ci", "df", "tests", "people")]
+    return table("t-varying", look.say("quarter.model.varying"), heads, rows) if rows else None

@@ -6,6 +6,7 @@ tied to sites. All of these are off in the plain study, so that the stated effec
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -24,6 +25,9 @@ class Study:
 
     stable: health of a person moves adherence (0.1 per SD) and slope; varying: health of an interval moves adherence
     (0.1 per SD) and the rise in it; feedback: adherence of the next interval per SD of the last displayed residual.
+    varying: cmH2O at a test per unit of what happened before it, by name in VARYING (none of it moves a later test).
+    leaving_by_slope: log-odds of leaving after a test per cmH2O of the client's own unseen slope (0: only by what was
+    seen; below 0 those who would have gained least leave first, which no model of the tests that were made can see).
     """
 
     site_shares: tuple[float, ...] = tuple(s.share for s in SITES)
@@ -32,8 +36,15 @@ class Study:
     stable_confounding: float = 0.0
     varying_confounding: float = 0.0
     feedback: float = 0.0
+    leaving_by_slope: float = 0.0
+    varying: Mapping[str, float] = field(default_factory=dict)
     drop_out: DropOut | None = field(default_factory=DropOut)
     max_tests: int = 8
+
+
+VARYING = ("eased_share_interval", "held_days_interval", "illness_days_interval", "wellbeing_interval",
+           "weeks_since_session")
+"""Columns of frames.model that vary from test to test; wellbeing counts against a person's first interval."""
 
 
 def null_truth(truth: OutcomeTruth) -> OutcomeTruth:
@@ -105,6 +116,7 @@ def simulate_model_frame(
     dose, effort, drift = np.zeros(n_clients), np.zeros(n_clients), np.zeros(n_clients)
     base, last_residual = np.zeros(n_clients), np.zeros(n_clients)
     here = np.ones(n_clients, dtype=bool)
+    moving = _varying_of(n_clients, seed, study.max_tests) if study.varying else {}
     parts = []
     for k in range(study.max_tests):
         here &= k < who.n_tests
@@ -121,17 +133,40 @@ def simulate_model_frame(
         kept = rng.integers(3, 9, n_clients)
         curve = np.expm1(-w / truth.saturation) / np.expm1(-1 / truth.saturation)
         level = (fixed + gain12 * curve + slope * w + truth.dose * dose + truth.effort * effort + drift + learning
-                 + truth.per_effort_kept * (kept - 5))
+                 + truth.per_effort_kept * (kept - 5) + sum(b * moving[n][1][k] for n, b in study.varying.items()))
         error_sd = truth.error_sd * (np.maximum(level, 12.0) / truth.error_level) ** truth.error_power
         last_residual = rng.standard_normal(n_clients)
         value = level + error_sd * last_residual
         base = value if k == 0 else base
-        parts.append(_rows(np.flatnonzero(here), k, w, step, done, band, dose, effort, value, level, kept))
+        told = _rows(np.flatnonzero(here), k, w, step, done, band, dose, effort, value, level, kept)
+        parts.append(told.with_columns(
+            pl.Series(n, moving[n][0][k][here] if k and moving else [None] * told.height, dtype=pl.Float64)
+            for n in VARYING))
         if k and study.drop_out is not None:
             d = study.drop_out
-            eta = d.level + d.per_cmh2o * (value - base - 6.0) + d.per_adherence * (done - 0.75)
+            eta = (d.level + d.per_cmh2o * (value - base - 6.0) + d.per_adherence * (done - 0.75)
+                   + study.leaving_by_slope * who.u1)
             here = here & (rng.random(n_clients) >= who.gap / 4.0 / (1.0 + np.exp(-eta)))
     return _finish(pl.concat(parts), who, sites[who.site], protocols[who.protocol], pressure)
+
+
+def _varying_of(n: int, seed: int, tests: int) -> dict[str, tuple[Array, Array]]:
+    """What is recorded in VARYING at each test, and what of it counts; arrays (tests, people), 0 at the baseline.
+
+    From a stream of its own, so that the rest of a cohort is the same with and without it.
+    """
+    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, 1])))
+    shape = (tests, n)
+    ill = rng.binomial(14, 0.5, shape) * (rng.random(shape) < 0.2)
+    wellbeing = rng.uniform(4, 8, n) + rng.normal(0, 1, shape)
+    told = {
+        "eased_share_interval": np.clip(rng.beta(0.4, 2.0, shape), 0, 1), "held_days_interval": rng.poisson(2.0, shape),
+        "illness_days_interval": ill, "wellbeing_interval": wellbeing,
+        "weeks_since_session": rng.exponential(1.0, shape),
+    }  # fmt: skip
+    counts = told | {"wellbeing_interval": wellbeing - wellbeing[min(1, tests - 1)]}
+    later = (np.arange(tests) > 0)[:, None]
+    return {name: (np.asarray(told[name], dtype=float), counts[name] * later) for name in VARYING}
 
 
 def _rows(who: Array, k: int, w: Array, step: Array, done: Array, band: Array, dose: Array, effort: Array,
@@ -169,7 +204,8 @@ def _finish(rows: pl.DataFrame, who: _Drawn, site: Array, protocol: Array, press
             effort_e_high=pl.col("effort_e"), condition_group=pl.lit("copd"), aim=pl.lit("raise"),
             assigned_by=pl.lit("clinician"), caution=pl.lit("none_known"), instrument=pl.lit("gauge"),
             same_tester=pl.lit("yes"), mouthpiece=pl.lit("flanged"), posture=pl.lit("seated"),
-            metric=pl.lit("plateau_1s"), illness_days_interval=pl.lit(0, pl.Int64),
+            metric=pl.lit("plateau_1s"),
+            illness_days_interval=pl.col("illness_days_interval").fill_null(0).cast(pl.Int64),
         )
         .with_columns(within_dose=pl.col("dose_d") - pl.col("between_dose"), quarter=pl.lit("2025Q1"))
         .drop("who", "is_male").sort("client_key", "tested_on")

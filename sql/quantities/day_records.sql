@@ -7,6 +7,9 @@ by_day as (
   select
     m.client_key, m.course_no, m.session_on,
     count(*) filter (where m.is_done) as sessions_done,
+    count(*) filter (where m.is_done and m.is_eased) as eased,
+    sum(case when m.is_done then m.wellbeing_before end) as wellbeing_sum,
+    count(m.wellbeing_before) filter (where m.is_done) as wellbeing_told,
     count(*) filter (where m.is_done and m.effort_class = 'in' and m.effort_scale = k.effort_scale) as rated_in,
     count(*) filter (where m.is_done and m.effort_class is not null and m.effort_scale = k.effort_scale) as rated
   from quantities.session_marks as m
@@ -30,6 +33,11 @@ select
   d.week_no,
   d.sessions_a_week,
   d.is_ill,
+  d.is_paused,
+  case when w.logged_by = 'sessions' then coalesce(t.sessions_done, 0) end as sessions_told,
+  case when w.logged_by = 'sessions' then coalesce(t.eased, 0) end as eased,
+  cast(t.wellbeing_sum as double) as wellbeing_sum,
+  t.wellbeing_told,
   w.logged_by <> 'none' or d.is_paused as is_known,
   case
     when w.logged_by = 'sessions' then 420 * coalesce(t.sessions_done, 0)

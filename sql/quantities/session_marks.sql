@@ -5,7 +5,7 @@ with
 placed as (
   select
     t.client_key, t.course_no, t.session_on, t.slot, t.sets_done, t.breaths_done, t.inhale_setting, t.exhale_setting,
-    t.effort_rating, t.effort_scale, t.stopped_early, t.stop_reason, t.ease_reason, t.file, t.line,
+    t.effort_rating, t.effort_scale, t.wellbeing_before, t.stopped_early, t.stop_reason, t.ease_reason, t.file, t.line,
     d.week_no, d.effort_low, d.effort_high, d.device_class, d.is_paused,
     d.inhale_setting as inhale_prescribed, d.exhale_setting as exhale_prescribed,
     last_value(t.inhale_setting ignore nulls) over before as inhale_before,
@@ -22,7 +22,7 @@ select
   p.client_key, p.course_no, p.week_no, p.session_on, p.slot, p.file, p.line,
   coalesce(p.breaths_done, p.sets_done, 1) > 0 as is_done,
   p.sets_done, p.breaths_done, p.inhale_setting, p.exhale_setting, p.device_class,
-  p.effort_rating,
+  p.effort_rating, p.wellbeing_before,
   case when p.effort_rating is not null then coalesce(p.effort_scale, 'not_recorded') end as effort_scale,
   case
     when coalesce(p.breaths_done, p.sets_done, 1) = 0 or p.effort_rating is null then null

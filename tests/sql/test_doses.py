@@ -124,3 +124,34 @@ def test_dose_is_null_from_the_first_interval_that_cannot_be_told() -> None:
     assert [r["dose_d"] for r in rows] == [0.0, 0.5, None, None]
     assert [r["dose_d_low"] for r in rows] == [0.0, 0.0, 0.0, 0.0]
     assert picked(rows, "between_dose")[1:] == [(None,)] * 3
+
+
+def test_what_varies_between_tests_is_past_only_and_unknown_stays_unknown() -> None:
+    tests = [TEST | {"tested_on": day("2025-01-20"), "is_baseline": False, "before_on": day("2025-01-06")}]
+    first = {"sessions_told": 2, "eased": 1, "wellbeing_sum": 11.0, "wellbeing_told": 2}
+    rows = [record(6, 2, **first), record(7, 0, is_paused=True), record(8, 0, is_paused=True, is_ill=True),
+            record(9, 2, sessions_told=2, eased=0), record(20, 2, sessions_told=2, eased=2)]  # fmt: skip
+    row = run("quantities.intervals", {
+        "quantities.comparable_tests": tests, "quantities.day_records": rows,
+        "settled.courses": [WHO | {"week0_on": day("2025-01-06")}]})[0]
+    assert (row["held_days"], row["illness_days"], row["sessions_told"], row["eased_sessions"]) == (1, 1, 4, 1)
+    assert (row["wellbeing"], row["last_done_on"], row["last_unknown_on"]) == (5.5, day("2025-01-09"), None)
+
+
+def weeks_away(*marks: Row) -> list[float | None]:
+    days = [day(f"2025-0{n}-15") for n in range(1, len(marks) + 2)]
+    tests = [TEST | {"tested_on": d, "is_baseline": n == 0, "week": 4.0 * n, "place_back": len(days) - n}
+             for n, d in enumerate(days)]
+    found = run("frames.model", {
+        "quantities.comparable_tests": tests,
+        "quantities.intervals": [TEST | {"tested_on": d} | m for d, m in zip(days[1:], marks, strict=True)],
+        "settled.courses": [WHO], "settled.clients": [{"client_key": "aaaaaaaa"}]})
+    return [r["weeks_since_session"] for r in sorted(found, key=lambda r: r["tested_on"])]
+
+
+def test_weeks_since_the_last_session_reach_back_over_tests_and_need_every_day_since_known() -> None:
+    done = {"last_done_on": day("2025-02-01")}
+    assert weeks_away(done, {}) == [None, 2.0, pytest.approx(42 / 7)]
+    assert weeks_away(done, {"last_unknown_on": day("2025-02-20")})[2] is None
+    assert weeks_away({"last_unknown_on": day("2025-01-20")} | done)[1] == 2.0
+    assert weeks_away({})[1] is None

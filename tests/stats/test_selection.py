@@ -9,7 +9,7 @@ from pipeline.stats.selection import best_of_sd, excess_when_picked, excess_when
 
 
 def test_best_of_n_against_tippett():
-    # Tippett 1925, Biometrika 17:364-87 (reprinted in many tables of normal order statistics): mean of the largest of n.
+    # Tippett 1925, Biometrika 17:364-87 (and tables of normal order statistics since): mean of the largest of n.
     table = {2: 0.56419, 3: 0.84628, 5: 1.16296, 8: 1.42360, 10: 1.53875}
     assert [best_of_sd(n) for n in table] == pytest.approx(list(table.values()), abs=1e-5)
     assert best_of_sd(1) == pytest.approx(0, abs=1e-12) and best_of_sd(2) == pytest.approx(1 / sqrt(pi))
