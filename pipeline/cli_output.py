@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import sys
@@ -19,6 +20,10 @@ if TYPE_CHECKING:
     from pipeline.stages import Summary
 
 SCHEMA_VERSION = 1
+
+#: What the system says of a full disk, and of a file or folder that may not be written to.
+_OF_THE_DISK = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
+
 Progress = Callable[[str, int, int], None]
 
 
@@ -49,7 +54,7 @@ def as_object(summary: Summary) -> dict[str, Any]:
         "counts": summary.counts, "seconds": summary.seconds,
         "outputs": [{"path": o.path, "sha256": o.sha256, "bytes": o.size} for o in summary.outputs],
         "said": summary.lines, "warnings": summary.warnings, "errors": [], "schema_version": SCHEMA_VERSION,
-    }
+    } | ({"answer": summary.answer} if summary.answer else {})
 
 
 def finish(summary: Summary, *, quiet: bool, as_json: bool) -> int:
@@ -91,6 +96,11 @@ def failure(command: str, fault: BaseException, as_json: bool) -> int:
         code, errors = fault.exit_code, [_parts(f) for f in fault.faults]
     elif isinstance(fault, RmtError):
         code, errors = fault.exit_code, [_parts(fault)]
+    elif isinstance(fault, OSError) and fault.errno in _OF_THE_DISK:
+        full = RmtError("a file could not be written; the last good state stands",
+                        expected="room on the disk and leave to write",
+                        now="free some room, or choose another folder, and run this again")
+        code, errors = full.exit_code, [_parts(full)]
     else:
         what = f"an unexpected fault ({type(fault).__name__}); the last good state stands."
         now = f"What now: send the file {_trace_file(fault)} to the developers; it holds no values."

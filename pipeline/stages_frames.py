@@ -5,18 +5,31 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
+from pipeline.errors import StoreError
+
 if TYPE_CHECKING:
     import polars as pl
 
     from pipeline.store import Store
 
 
+def require(store: Store, table: str, command: str) -> None:
+    """Raise StoreError where a table that `command` makes is not in the store."""
+    if not store.has_table(table):
+        raise StoreError("the store does not hold what this builds on", expected=f"what `{command}` makes",
+                         now=f"run `rmt-outcomes {command}` first, or `review`, which does it all")
+
+
 def frames_of(store: Store) -> dict[str, pl.DataFrame]:
-    """Return every table of the schema `frames` by its name, in the order of names."""
+    """Return every table of the schema `frames` by its name, in the order of names; and "plans", those registered.
+
+    StoreError where nothing has been derived yet.
+    """
+    require(store, "frames.courses", "derive")
     names = store.sql(
         "select table_name from information_schema.tables where table_schema = 'frames' order by table_name"
     )["table_name"].to_list()
-    return {name: store.table(f"frames.{name}") for name in names}
+    return {name: store.table(f"frames.{name}") for name in names} | {"plans": store.table("received.plans")}
 
 
 def data_until(store: Store) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import subprocess
@@ -53,6 +54,13 @@ def test_failures_end_with_their_code_and_no_value(fault, code, capsys):
     assert cli_output.failure("load", fault, as_json=False) == code
     captured = capsys.readouterr()
     assert "4711" not in captured.err + captured.out and "Traceback" not in captured.err
+
+
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EROFS])
+def test_a_full_or_locked_disk_is_no_unexpected_fault_and_shows_no_path(number, capsys):
+    assert cli_output.failure("report", OSError(number, "no", "/home/anna/out/page.html"), as_json=False) == 1
+    said = capsys.readouterr().err
+    assert "free some room" in said and "unexpected" not in said and "anna" not in said
 
 
 def test_an_unexpected_fault_names_a_file_that_holds_no_value(capsys):

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from pipeline.errors import StoreError
-from pipeline.store import edit_store, open_store
+from pipeline.store import edit_store
 
 #: Writes much into the store under a limit on the size of any file, as on a full disk.
 NO_ROOM = """
@@ -61,22 +61,3 @@ def test_a_store_that_cannot_be_replaced_stays_and_says_so(tmp_path: Path, monke
     with pytest.raises(StoreError, match="held open by another program and stays"), edit_store(path) as store:
         store.execute("create table received.more (a int)")
     assert path.read_bytes() == before and not (tmp_path / "store.duckdb.next").exists()
-
-
-def test_a_folder_without_leave_to_write_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path = tmp_path / "store.duckdb"
-    before = made(path)
-    real = Path.open
-
-    def refused(self: Path, mode: str = "r", *more: object, **words: object) -> object:
-        if self.name.endswith(".lock"):
-            raise PermissionError(13, "read-only")
-        return real(self, mode, *more, **words)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(Path, "open", refused)
-    with pytest.raises(StoreError, match="cannot be written to"), edit_store(path):
-        pass
-    monkeypatch.undo()
-    with open_store(path, read_only=True) as store:
-        assert store.table("received.files").height == 1
-    assert path.read_bytes() == before
