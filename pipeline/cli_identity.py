@@ -74,8 +74,8 @@ def forget(
     Example:
       rmt-outcomes forget k7mzx2aq9wtb --out out
     """
-    from pipeline import stages_identity
-    run("forget", quiet, as_json, lambda progress: stages_identity.forget(
+    from pipeline import stages_forget
+    run("forget", quiet, as_json, lambda progress: stages_forget.forget(
         key, out, settings_path, progress, store_only=store_only))
 
 

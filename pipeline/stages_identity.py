@@ -1,16 +1,13 @@
-"""Stages about who is who: surrogate keys and their crosswalk, and the erasure of a person."""
+"""Stages about who is who: surrogate keys and their crosswalk."""
 
 from __future__ import annotations
 
-import datetime as dt
 import secrets
-import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import RmtError
 from pipeline.stages import Progress, Summary
-from pipeline.stages_load import STORE
 
 if TYPE_CHECKING:
     from pipeline.identity.surrogates import Crosswalk, Entry
@@ -124,72 +121,3 @@ def transfer(key: str, crosswalk: Path, to: Path, there: str) -> Summary:
         _add(to, entries, "crosswalk transfer", [])
         return _add(crosswalk, [Entry("transferred", key)], "crosswalk transfer", [
             "Transferred: both sites use one key from now on. The episode there tells `continues_episode_no`."])
-
-
-def forget(
-    key: str, out: Path, settings_path: Path | None, progress: Progress, *, store_only: bool = False
-) -> Summary:
-    """Erase a person from every batch and every output, then make the pages again unless `store_only`.
-
-    The key is not repeated anywhere. Where the pages cannot be made again the person is erased all the same.
-    """
-    from pipeline.store import open_store
-    from pipeline.store.erasing import erase
-    summary = Summary("forget")
-    quarter = None
-    with open_store(out / STORE, read_only=True) as store:
-        if store.has_table("results.run"):
-            quarter = str(store.sql("select quarter from results.run")["quarter"][0])
-    day = dt.datetime.now(dt.UTC).date().isoformat()
-    note = (f"A person was erased on {day} at their wish: counts are those of the load, and a review as of this batch "
-            "cannot be rebuilt byte for byte.")
-    with summary.timed("erase"):
-        erased = erase(out / STORE, key, note)
-    _remove_outputs(out)
-    summary.counts = {"rows_erased": sum(erased.rows.values()), "batches": len(erased.batches)}
-    summary.lines.append(f"Erased {summary.counts['rows_erased']} rows of {len(erased.batches)} batches; the store was "
-                         "built anew, and every page of it removed.")
-    if quarter and not store_only:
-        _make_again(quarter, out, settings_path, summary, progress)
-    else:
-        summary.lines.append("Next: rmt-outcomes derive, analyse and report make the pages again.")
-    _say_left_over(key, out, summary)
-    summary.lines.append("Not reached from here: backups, copies, the files it was loaded from, and the crosswalk "
-                         "(rmt-outcomes crosswalk withdraw KEY --crosswalk FILE).")
-    return summary
-
-
-def _make_again(
-    quarter: str, out: Path, settings_path: Path | None, summary: Summary, progress: Progress
-) -> None:
-    from pipeline import stages
-    try:
-        stages.derive(out, settings_path, progress)
-        stages.analyse(out, settings_path, quarter, progress)
-        summary.outputs = stages.report(out, settings_path, progress).outputs
-        summary.lines.append(f"The pages of {quarter} were made again without them.")
-    except RmtError as fault:
-        summary.exit_code = fault.exit_code
-        summary.faults.append(f"The person is erased, but the pages could not be made again: {fault.text}")
-
-
-def _remove_outputs(out: Path) -> None:
-    """Remove both editions and what an interrupted run left of them; `report` writes them again."""
-    for edition in ("internal", "shared"):
-        for name in (edition, f".{edition}.next", f".{edition}.old"):
-            shutil.rmtree(out / name, ignore_errors=True)
-    for earlier in out.glob("as_of_*"):
-        shutil.rmtree(earlier, ignore_errors=True)
-    (out / "manifest.json").unlink(missing_ok=True)
-
-
-def _say_left_over(key: str, out: Path, summary: Summary) -> None:
-    """Search the bytes of every file below `out` for the key, in both encodings we write or read."""
-    needles = (key.encode(), key.encode("utf-16-le"))
-    found = [p for p in sorted(out.rglob("*")) if p.is_file() and any(n in p.read_bytes() for n in needles)]
-    summary.counts["files_left"] = len(found)
-    if found:
-        summary.exit_code = 1
-        names = ", ".join(p.relative_to(out).as_posix().replace(key, "(the key)") for p in found)
-        summary.faults.append(f"{len(found)} files in the folder still hold the key and are none of ours: {names}. "
-                              "What now: delete them.")

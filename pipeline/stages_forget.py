@@ -1,0 +1,151 @@
+"""`forget`: a person is erased from the store and from everything that was written beside it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.errors import RmtError, StoreError
+from pipeline.stages import Progress, Summary
+from pipeline.stages_load import STORE
+
+if TYPE_CHECKING:
+    from pipeline.identity.erased import Erased
+
+#: What `report` and `export` write into the output folder; they write it again.
+OUTPUTS = ("internal", "shared", "export")
+
+
+def forget(
+    key: str, out: Path, settings_path: Path | None, progress: Progress, *, store_only: bool = False
+) -> Summary:
+    """Erase a person from every batch and every output, then make the pages again unless `store_only`.
+
+    What was written beside the store goes first: a run that is broken off can be run again. The key is not repeated
+    anywhere. Where the pages cannot be made again the person is erased all the same.
+    """
+    from pipeline.store.erasing import person
+    summary = Summary("forget")
+    quarter = _quarter(out)
+    erased, is_known = person(out / STORE, key)
+    if not is_known and not _left_over(erased, out):
+        raise StoreError("nobody in this store has the key that was given", now="check it letter by letter")
+    _remove_outputs(out)
+    _clean_exports(erased, out, summary)
+    if is_known:
+        _erase(erased, out, summary)
+    if quarter and not store_only:
+        _make_again(quarter, out, settings_path, summary, progress)
+    else:
+        summary.lines.append("Next: rmt-outcomes derive, analyse and report make the pages again.")
+    _say_left_over(erased, out, summary)
+    summary.lines.append("Not reached from here: backups, copies, exports elsewhere, the files it was loaded from, and "
+                         "the crosswalk (rmt-outcomes crosswalk withdraw KEY --crosswalk FILE).")
+    return summary
+
+
+def _quarter(out: Path) -> str:
+    from pipeline.store import open_store
+    with open_store(out / STORE, read_only=True) as store:
+        return str(store.sql("select quarter from results.run")["quarter"][0]) if store.has_table("results.run") else ""
+
+
+def _erase(erased: Erased, out: Path, summary: Summary) -> None:
+    from pipeline.store.erasing import erase
+    day = dt.datetime.now(dt.UTC).date().isoformat()
+    note = (f"A person was erased on {day} at their wish: counts are those of the load, and a review as of this batch "
+            "cannot be rebuilt byte for byte.")
+    with summary.timed("erase"):
+        done = erase(out / STORE, erased, note)
+    summary.counts |= {"rows_erased": sum(done.rows.values()), "batches": len(done.batches)}
+    summary.lines.append(f"Erased {summary.counts['rows_erased']} rows of {len(done.batches)} batches; the store was "
+                         "built anew, and every page of it removed.")
+
+
+def _make_again(
+    quarter: str, out: Path, settings_path: Path | None, summary: Summary, progress: Progress
+) -> None:
+    from pipeline import stages
+    try:
+        stages.derive(out, settings_path, progress)
+        stages.analyse(out, settings_path, quarter, progress)
+        summary.outputs = stages.report(out, settings_path, progress).outputs
+        summary.lines.append(f"The pages of {quarter} were made again without them.")
+    except RmtError as fault:
+        summary.exit_code = fault.exit_code
+        summary.faults.append(f"The person is erased, but the pages could not be made again: {fault.text}")
+
+
+def _remove_outputs(out: Path) -> None:
+    """Remove editions, exports and earlier reviews, and what an interrupted run left of them."""
+    for name in OUTPUTS:
+        for folder in (name, f".{name}.next", f".{name}.old"):
+            shutil.rmtree(out / folder, ignore_errors=True)
+    for earlier in out.glob("as_of_*"):
+        shutil.rmtree(earlier, ignore_errors=True)
+    (out / "manifest.json").unlink(missing_ok=True)
+
+
+def _clean_exports(erased: Erased, out: Path, summary: Summary) -> None:
+    """Take the person's rows out of files of rows set aside that lie in the folder, corrected or not yet."""
+    from pipeline.validate.corrections import without
+    cleaned = 0
+    for path in sorted(out.rglob("*.csv")):
+        text = _text(path)
+        found = without(text, erased.in_text) if erased.in_text(text) else None
+        if found is None:
+            continue
+        cleaned += 1
+        if found[1]:
+            path.write_bytes(found[0].encode())
+        else:
+            path.unlink()  # it had no other row
+    if cleaned:
+        summary.lines.append(f"Took their rows out of {cleaned} files of rows set aside.")
+
+
+def _text(path: Path) -> str:
+    """Return a small file's text; empty where it is none."""
+    try:
+        return path.read_bytes().decode()
+    except (OSError, UnicodeDecodeError):
+        return ""
+
+
+def _left_over(erased: Erased, out: Path) -> list[str]:
+    """List the files below `out` that hold the key, however they are packed, or bear it as their name."""
+    from pipeline.ingest.holding import holds
+    found = []
+    for path in sorted(p for p in out.rglob("*") if p.is_file()):
+        name = path.relative_to(out).as_posix()
+        try:
+            is_held = erased.in_text(name) or holds(path, erased) or _is_in_store(path, erased)
+        except OSError:
+            continue  # nobody can read it here
+        if is_held:
+            found.append(name)
+    return found
+
+
+def _is_in_store(path: Path, erased: Erased) -> bool:
+    """Say whether a file is a store that holds the key: its columns may be packed."""
+    from pipeline.store.erasing import person
+    if path.suffix != ".duckdb":
+        return False
+    try:
+        return person(path, erased.key)[1]
+    except StoreError:
+        return False  # no store of ours: its bytes were searched
+
+
+def _say_left_over(erased: Erased, out: Path, summary: Summary) -> None:
+    """Name the files that still hold the key: they are none of ours."""
+    found = _left_over(erased, out)
+    summary.counts["files_left"] = len(found)
+    if found:
+        summary.exit_code = 1
+        names = ", ".join(name.replace(erased.key, "(the key)") for name in found)
+        summary.faults.append(f"{len(found)} files in the folder still hold the key and are none of ours: {names}. "
+                              "What now: delete them.")
