@@ -37,6 +37,7 @@ def export(
     from pipeline.analyse.earlier import until_quarter
     from pipeline.analyse.export import exported
     from pipeline.analyse.fits import fit_models
+    from pipeline.analyse.plans import taken
     from pipeline.store import open_store
     pages = [out / "shared" / f"{name}.html" for name in SHARED_PAGES]
     if missing := [p.name for p in pages if not p.is_file()]:
@@ -45,7 +46,8 @@ def export(
     with summary.timed("export"), open_store(out / STORE, read_only=True) as store:
         progress("export", 0, 1)
         quarter = str(store.sql("select quarter from results.run")["quarter"][0])
-        made = exported(fit_models(until_quarter(frames_of(store), quarter, settings), settings))
+        frames = taken(until_quarter(frames_of(store), quarter, settings))
+        made = exported(fit_models(frames, settings))
         place = to or out / "export"
         write_models(made, place, quarter)
         pictures, tables = write_taken(pages, place)

@@ -41,13 +41,16 @@ def _say_erased(place: Path, batch: int, summary: Summary) -> None:
 
 
 def _leave_out_later_reviews(place: Path, batch: int, quarter: str | None, settings: Settings) -> None:
-    """Take out of a copy of the store the reviews that were written after the one to be rebuilt: it knew none of them,
-    not even those of earlier quarters."""
+    """Take out of a copy of the store the plans and the reviews that were written after the one to be rebuilt: it knew
+    none of them, not even those of earlier quarters."""
+    from pipeline.stages_plan import leave_out_later
     from pipeline.stages_published import written_before
     from pipeline.stages_report import reported
     from pipeline.store import edit_store
     with edit_store(place / STORE) as store:
-        last = written_before(store, reported(store, quarter, settings), batch, settings)
+        asked = reported(store, quarter, settings)
+        leave_out_later(store, batch, asked)
+        last = written_before(store, asked, batch, settings)
         for table in ("published", "reviews") if last is not None else ():
             store.execute(f"delete from results.{table} where review_no > {last}")
 

@@ -1,6 +1,7 @@
 """What earlier reviews said: kept in the store when a review is written, read when a later one is computed.
 
-results.reviews: one row per review (review_no, quarter, batch_id, program_version, settings_hash, settings_text).
+results.reviews: one row per review (review_no, quarter, batch_id, program_version, settings_hash, settings_text,
+plan_hash: empty without a plan, null where a version without plans wrote it).
 results.published: its rows (review_no, quarter, position, key, n, n_people, value, low, high, unit, text, klass).
 n_people counts the different people behind a row.
 """
@@ -20,14 +21,14 @@ if TYPE_CHECKING:
 KEPT_OF_CLIENTS = ("state", "prediction_cmh2o")
 """Statistics about one client that are kept: what a later review scores and follows. All aggregates are kept."""
 REVIEWS = ("review_no bigint, quarter varchar, batch_id bigint, program_version varchar, settings_hash varchar, "
-           "settings_text varchar")
+           "settings_text varchar, plan_hash varchar")
 PUBLISHED = ("review_no bigint, quarter varchar, position bigint, key varchar, n bigint, n_people bigint, "
              "value double, low double, high double, unit varchar, text varchar, klass varchar")
 
 
 @dataclass(frozen=True)
 class Review:
-    """One review that was written: the quarter it is for, the last batch it read, program and settings."""
+    """One review that was written: the quarter it is for, the last batch it read, program, settings and plan."""
 
     review_no: int
     quarter: str
@@ -35,20 +36,24 @@ class Review:
     program_version: str
     settings_hash: str
     settings_text: str
+    plan_hash: str | None = None
 
 
 def _make(store: Store) -> None:
     for name, columns in (("reviews", REVIEWS), ("published", PUBLISHED)):
         if not store.has_table(f"results.{name}"):
             store.execute(f"create table results.{name} ({columns})")
+    if "plan_hash" not in store.sql("select * from results.reviews limit 0").columns:
+        store.execute("alter table results.reviews add column plan_hash varchar")
 
 
 def present_review(store: Store) -> Review:
     """The review that stands in results.current, not numbered yet (0)."""
-    run = store.sql("select quarter, program_version, settings_text from results.run")
+    run = store.sql("select * from results.run")
     batch = int(store.sql("select as_of_batch from settings.current").item())
     quarter, version, text = (str(run[c][0]) for c in ("quarter", "program_version", "settings_text"))
-    return Review(0, quarter, batch, version, hashlib.sha256(text.encode()).hexdigest(), text)
+    plan = str(run["plan_hash"][0]) if "plan_hash" in run.columns else ""
+    return Review(0, quarter, batch, version, hashlib.sha256(text.encode()).hexdigest(), text, plan)
 
 
 def reviews(store: Store) -> list[Review]:
@@ -109,8 +114,8 @@ def publish(store: Store) -> bool:
     return True
 
 
-def _identity(review: Review) -> tuple[str, int, str, str]:
-    return review.quarter, review.batch_id, review.program_version, review.settings_hash
+def _identity(review: Review) -> tuple[str, int, str, str, str]:
+    return review.quarter, review.batch_id, review.program_version, review.settings_hash, review.plan_hash or ""
 
 
 def _keyed(fresh: pl.DataFrame) -> pl.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline.analyse.definition import Definition, define
+from pipeline.analyse.definitions_choices import SENSITIVITY
 from pipeline.analyse.definitions_clinic import CLINIC, KENWARD, MODEL, WORDS, A
 
 ESTIMAND = "ICH E9(R1)"
@@ -12,6 +13,13 @@ TARGETS = "mip_target_gain_cmh2o mep_target_gain_cmh2o learning_allowance_cmh2o"
 RESEARCH = (
     define("protocols.estimand", "attribute plan", "what is estimated, in five attributes", WORDS, inputs="courses",
            where=f"{A}protocol_setting.py:estimand", source=ESTIMAND),
+    define("protocols.plan", "registered sha256 item people left_out covariate sensitivity state", "what was planned, "
+           "when, and what became of it", "each word of the plan since the registration from which all later ones hold "
+           "it; tests loaded: test days with a value in the store by then", inputs="courses gains",
+           where=f"{A}planned.py:planned {A}plans.py:since pipeline/stages_plan.py:register", source=ESTIMAND),
+    define("protocols.plan", "contrast_cmh2o p_value p_holm family_size", "the contrasts that the plan names",
+           "as any other contrast of the page; p by Holm within the planned family", inputs="model",
+           where=f"{A}planned.py:read", settings=MODEL, source=f"{KENWARD}; Holm 1979, Scand J Stat 6:65"),
     define("protocols.training", "people prescribed_sessions_per_week done_sessions_per_week "
            "prescribed_breaths_per_week done_breaths_per_week planned_weeks target_band_low target_band_high "
            "not_recorded", "what was trained: prescribed beside done", "medians over people", inputs="courses "
@@ -29,11 +37,20 @@ RESEARCH = (
            "the model that was fitted", "REML estimates of the mixed model", inputs="model",
            where=f"{A}models.py:build pipeline/stats/mixed.py:fit_mixed", settings=MODEL, source=KENWARD),
     define("protocols.difference", "protocol_gain_cmh2o protocol_gain_curve_cmh2o difference_cmh2o difference_80_cmh2o "
-           "difference_50_cmh2o p_value p_holm df family_size difference_per_sdc95 smallest_worthwhile_cmh2o site_time "
+           "difference_50_cmh2o difference_adjusted_cmh2o baseline_handling p_value p_holm df "
+           "family_size difference_per_sdc95 smallest_worthwhile_cmh2o site_time "
            "not_separable state", "how the gains of two protocols differ at the same share of dose",
-           "contrast of marginal means; p by Holm within the family", inputs="model",
-           where=f"{A}protocol_models.py:difference", settings=f"{MODEL} widest_protocol_difference_cmh2o",
+           "contrast of marginal means at c'b +/- t(KR df) SE; p by Holm within the family, adjusted interval at "
+           "1 - 0.05 / family size; the baseline is handled as people were assigned", inputs="model",
+           where=f"{A}protocol_models.py:difference {A}baselines.py:handling", settings=f"{MODEL} "
+           "mip_worthwhile_cmh2o mep_worthwhile_cmh2o rule_uses_measured_value",
            source=f"{KENWARD}; Holm 1979, Scand J Stat 6:65"),
+    *(define(f"protocols.{section}", "partial_r2_pct robustness_value_pct robustness_value_95_pct", "what something "
+             "unmeasured would have to account for, in both the term and the outcome, to bring the estimate (or its 95 % "
+             "interval) to 0", "f = |t| / sqrt(df); R2 = f^2 / (1 + f^2); RV = (sqrt(f^4 + 4 f^2) - f^2) / 2; for the "
+             "interval f less t_crit / sqrt(df - 1)", inputs="model", where="pipeline/stats/unmeasured.py:robustness",
+             settings=MODEL, source="Cinelli and Hazlett 2020, J R Stat Soc B 82:39")
+      for section in ("difference", "dose_response")),
     define("protocols.difference", "hedges_g", "the difference in SDs of one person's observed pressure",
            "J x contrast / sqrt(level variance + residual variance)", inputs="model",
            where="pipeline/stats/standardised.py:standardised_effect",
@@ -49,11 +66,10 @@ RESEARCH = (
     define("protocols.believable", "residual_quantile_cmh2o client_quantile_cmh2o observed_cmh2o fitted_cmh2o "
            "residual_sd_by_level_cmh2o state", "whether the model is believable", "quantiles and means of residuals",
            inputs="model", where=f"{A}protocol_models.py:believable"),
-    define("protocols.choices", "gain_cmh2o difference_cmh2o dose_per_10_points_cmh2o state", "the same under other "
-           "choices", "one model a row, all of them shown", inputs="model test_days", where=f"{A}choices.py:choices"),
-    define("protocols.missing_outcome", "lacks_outcome baseline_cmh2o adherence_pct tipping_slope_cmh2o",
-           "who has no 12-week test, and what would tip the difference", "shares and means; difference / mean missing "
-           "time", inputs="courses gains model", where=f"{A}missing.py:missing_outcome"),
+    define("protocols.missing_outcome", "lacks_outcome baseline_cmh2o adherence_pct",
+           "who has no 12-week test", "shares and means", inputs="courses gains model",
+           where=f"{A}missing.py:missing_outcome"),
+    *SENSITIVITY,
 )  # fmt: skip
 LIST = (
     define("stalled.how_many", "people stalled_people flagged_pct false_falling_pct state", "people by state, and how "

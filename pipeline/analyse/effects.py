@@ -15,11 +15,13 @@ from pipeline.analyse.fits import Fitted, PressureModels, learned
 from pipeline.settings import Settings
 from pipeline.stats import Contrast, gains
 from pipeline.stats.reliability import sdc95
+from pipeline.stats.unmeasured import robustness
 
 FEWEST_LATE = 20
 """People with a test at week 20 or later below which nothing is read at 24 weeks."""
 LATE_WEEK = 20.0
 KR = "contrast of the mixed model, REML, Kenward-Roger interval"
+ROBUSTNESS = "Cinelli and Hazlett 2020, of t with Kenward-Roger df: approximate"
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,17 @@ def put(
         return
     section.add(statistic, where, unit=unit, value=found.estimate, low=found.low, high=found.high,
                 **({"method": KR} | fields))  # fmt: skip
+
+
+def put_robustness(section: Section, where: str, found: Contrast | None, **fields: object) -> None:
+    """Add what an unmeasured cause would have to account for; nothing where there is no estimate to bring to 0."""
+    if found is None or not found.df > 1:
+        return
+    seen = robustness(found.t, found.df)
+    shares = {"partial_r2_pct": seen.partial_r2, "robustness_value_pct": seen.to_nothing,
+              "robustness_value_95_pct": seen.to_doubt}  # fmt: skip
+    for statistic, share in shares.items():
+        section.add(statistic, where, value=100 * share, unit="%", method=ROBUSTNESS, **fields)
 
 
 def twelve_week_gains(frames: Frames, pressure: str) -> pl.DataFrame:

@@ -9,6 +9,7 @@ from pipeline.analyse.fits import fit_models
 from pipeline.analyse.gains import gains
 from pipeline.analyse.past_error import past_error
 from pipeline.analyse.people import who
+from pipeline.analyse.plans import taken
 from pipeline.analyse.training import dose, effort
 from pipeline.results import Result
 from pipeline.settings import Settings
@@ -42,10 +43,11 @@ def figure(row: Result) -> float | None:
 def headlines(frames: Frames, settings: Settings, quarter: str) -> dict[str, Result]:
     """The headline numbers of a quarter by key, computed alone from frames that may hold later rows."""
     seen = until_quarter(frames, quarter, settings)
-    models = fit_models(seen, settings)
+    models, theirs = fit_models(seen, settings), taken(seen)
+    compared = models if theirs is seen else fit_models(theirs, settings)
     whole = join([
         who(seen, quarter), dose(seen, quarter), effort(seen, quarter),
         gains(seen, settings, models), past_error(seen, settings, models),
-        protocol_models.difference(models, settings),
+        protocol_models.difference(compared, settings),
     ])  # fmt: skip
     return {row.key: row for row in whole.rows if is_headline(row)}

@@ -129,20 +129,27 @@ def flow(section: Section, people: pl.DataFrame, within: dict[str, str]) -> None
         here = stays
 
 
+def brief_steps(people: pl.DataFrame) -> list[tuple[str, float, int]]:
+    """Step, its number and the people who stay, of rows made by `eligible`: course, baseline and 12-week test."""
+    steps = [("course", 1.0, people.height)]
+    for number, column in ((2, "baseline_cmh2o"), (4, "gain12_cmh2o")):
+        people = people.filter(pl.col(column).is_not_null())
+        steps.append((STEPS[number - 2], float(number), people.height))
+    return steps
+
+
 def brief_flow(section: Section, people: pl.DataFrame, within: dict[str, str]) -> None:
     """The flow of one protocol in three steps, every reason for leaving together.
 
     By protocol and reason the cells would be a handful of people each: the reasons of all stand in "counted".
     """
-    here = section.add("stay", group(**within, step="course"), at=1.0, n=people.height)
-    for number, column in ((2, "baseline_cmh2o"), (4, "gain12_cmh2o")):
-        step = STEPS[number - 2]
-        kept = people.filter(pl.col(column).is_not_null())
-        stays = section.add("stay", group(**within, step=step), at=float(number), n=kept.height)
-        gone = people.height - kept.height
+    (_, at, before), *steps = brief_steps(people)
+    here = section.add("stay", group(**within, step="course"), at=at, n=before)
+    for step, number, kept in steps:
+        stays = section.add("stay", group(**within, step=step), at=number, n=kept)
         section.sum_of(here, [stays, section.add("leave", group(**within, step=step, reason="any reason"),
-                                                 at=float(number), n=gone)])  # fmt: skip
-        people, here = kept, stays
+                                                 at=number, n=before - kept)])  # fmt: skip
+        before, here = kept, stays
 
 
 def counted(frames: Frames, settings: Settings, report: ReportName = "quarter") -> ResultSet:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import fields
 from math import sqrt
 
 import numpy as np
@@ -10,8 +11,9 @@ import polars as pl
 from scipy.special import ndtri
 
 from pipeline.analyse.association import TEN_POINTS, association
+from pipeline.analyse.baselines import COVARIATE
 from pipeline.analyse.common import FEWEST_FOR_TENTHS, Frames, Section, group
-from pipeline.analyse.effects import KR, measurement_error, put, reads_24_weeks
+from pipeline.analyse.effects import KR, measurement_error, put, put_robustness, reads_24_weeks
 from pipeline.analyse.fits import Fitted, Models, PressureModels
 from pipeline.analyse.gains import CURVE_WEEKS
 from pipeline.analyse.models import formula_in_words
@@ -19,6 +21,7 @@ from pipeline.results import ResultSet
 from pipeline.settings import Settings
 from pipeline.stats import CannotFit, Contrast, holm, predict, random_effects, standardised_effect
 
+BONFERRONI = "Bonferroni interval: all of the family hold their true values together in 95 % of such cohorts"
 BEYOND = 10
 """Values that must lie beyond a printed quantile."""
 
@@ -94,18 +97,25 @@ def _weeks(primary: Fitted) -> tuple[float, ...]:
 
 def _differences(section: Section, found: PressureModels, primary: Fitted, settings: Settings, where: str) -> None:
     """Contrasts of every pair that can be told apart, Holm over all of them at 12 and 24 weeks together."""
-    look, fit = primary.look, primary.fit
-    assert look is not None and fit is not None
+    look, fit = primary.look, found.contrast_fit
+    assert look is not None
+    section.add("baseline_handling", where, text=found.handling.name, note=found.handling.why)
+    if fit is None:
+        section.state("The model that the assignment of people asks for could not be fitted.", group=where)
+        return
     pairs = [p for p in found.pairs if set(p) <= set(look.protocols)]
-    family = [(a, b, w, primary.read(look.difference(a, b, w))) for w in _weeks(primary) for a, b in pairs]
+    family = [(a, b, w, fit.read(found.difference(a, b, w))) for w in _weeks(primary) for a, b in pairs]
     read = [(a, b, w, c) for a, b, w, c in family if c is not None]
     adjusted = dict(zip([(a, b, w) for a, b, w, _ in read], holm(np.array([c.p for *_, c in read])), strict=True))
     section.add("family_size", where, value=float(len(read)), unit="contrasts",
                 text="every pair of protocols at each week read; Holm over all of them")
     error = measurement_error(found, settings)
+    together = 1.0 - 0.05 / max(len(read), 1)
     for a, b, week, contrast in family:
         at = f"{where};protocols={a} - {b}"
         put(section, "difference_cmh2o", at, contrast, at=week)
+        put(section, "difference_adjusted_cmh2o", at, fit.read(found.difference(a, b, week), together), at=week,
+            method=BONFERRONI)
         if contrast is None:
             continue
         section.add("p_value", at, at=week, value=contrast.p, unit="p", method="t with Kenward-Roger df")
@@ -113,18 +123,22 @@ def _differences(section: Section, found: PressureModels, primary: Fitted, setti
         section.add("df", at, at=week, value=contrast.df, unit="degrees of freedom")
         section.add("difference_per_sdc95", at, at=week, value=contrast.estimate / error.sdc95, unit="SDC95",
                     text="divided by the smallest change of one person beyond error")
+        put_robustness(section, at, contrast, at=week)
         if week == 12.0:
-            _graded(section, primary, look.difference(a, b, week), at)
+            _graded(section, fit, found.difference(a, b, week), at, found.handling.name == COVARIATE)
     lost = sorted(found.gate.inseparable) if found.gate else []
     for protocol in lost:
         section.add("not_separable", f"{where};protocol={protocol}", text="given at one site only: no contrast")
 
 
-def _graded(section: Section, primary: Fitted, weights: np.ndarray, at: str) -> None:
+def _graded(section: Section, primary: Fitted, weights: np.ndarray, at: str, has_covariate: bool) -> None:
     """The 80 and 50 % intervals of a contrast, and Hedges' g."""
     for level, name in ((0.8, "difference_80_cmh2o"), (0.5, "difference_50_cmh2o")):
         put(section, name, at, primary.read(weights, level), at=12.0)
     assert primary.fit is not None
+    if has_covariate:  # its variance is what the baseline leaves over: no SD of a person's pressure
+        section.add("hedges_g", at, at=12.0, unit="SD", text="not given: the baseline is a covariate here")
+        return
     try:
         found = standardised_effect(primary.fit, weights)
     except CannotFit:
@@ -156,11 +170,22 @@ def difference(models: Models, settings: Settings) -> ResultSet:
                     put(section, "protocol_gain_curve_cmh2o", at, primary.read(primary.look.gain(week, protocol)),
                         at=week, n=n)
         _differences(section, found, primary, settings, where)
-        section.add("smallest_worthwhile_cmh2o", where, value=settings.widest_protocol_difference_cmh2o, unit="cmH2O",
-                    text="settings: the widest useful detectable difference")
+        _worthwhile(section, pressure, settings)
         needed = found.gate is not None and found.gate.needs_site_slope
         section.add("site_time", where, text=f"site x time {'stands in the model' if needed else 'is not needed'}")
     return section.done()
+
+
+def _worthwhile(section: Section, pressure: str, settings: Settings) -> None:
+    """The smallest worthwhile difference of the settings and where it comes from; nothing where none is set."""
+    name = f"{pressure}_worthwhile_cmh2o"
+    value = float(getattr(settings, name))
+    source = next(f.metadata["source"] for f in fields(settings) if f.name == name)
+    where = group(pressure=pressure)
+    if value > 0:
+        section.add("smallest_worthwhile_cmh2o", where, value=value, unit="cmH2O", text=name, method=source)
+    else:
+        section.add("smallest_worthwhile_cmh2o", where, unit="cmH2O", text="none is set", method=source)
 
 
 def _put_dose(section: Section, where: str, form: str, effort: str, found: Contrast | None) -> None:
@@ -191,6 +216,7 @@ def dose_response(models: Models) -> ResultSet:
                     method="were the next interval's dose tied to the gain as strongly as past dose seems")
         section.add("between_within_equal_p", where, value=seen.equal_p, unit="p")
         section.add("headline", where, text="shown" if seen.shown else "not shown", note="; ".join(seen.why))
+        put_robustness(section, where, seen.dose)
         for share in range(0, 121, 10):
             put(section, "partial_gain_cmh2o", where, primary.read(primary.look.gain(12.0, dose=share / 100)),
                 at=float(share), n=primary.people)

@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.analyse.common import Frames, Section, counting, floats, group, labelled
 from pipeline.analyse.fits import Models
+from pipeline.analyse.plans import plan_in_force
 from pipeline.results import Partition, ResultSet
 from pipeline.settings import Settings
 
@@ -28,8 +29,16 @@ def first_courses(frames: Frames) -> pl.DataFrame:
 
 
 def estimand(frames: Frames, settings: Settings) -> ResultSet:
-    """Section "estimand": the five attributes of ICH E9(R1), and that no plan preceded the data."""
+    """Section "estimand": the five attributes of ICH E9(R1), in the words of the plan; without one, in the page's."""
     section = Section("protocols", "estimand")
+    plan = plan_in_force(frames)
+    if plan is not None:
+        for at, (name, text) in enumerate(plan.estimand.items(), start=1):
+            section.add("attribute", group(attribute=name.replace("_", " ")), at=float(at), text=text,
+                        method="the words are those of the plan")
+        return section.done()
+    section.add("plan", text="No estimand was written down: the tables are descriptive, and every contrast is "
+                             "exploratory.")
     courses = frames["courses"]
     protocols = ", ".join(sorted(courses["protocol"].unique().to_list()))
     drawn = set(courses["assigned_by"].to_list()) == {"randomised"}
@@ -49,8 +58,8 @@ def estimand(frames: Frames, settings: Settings) -> ResultSet:
                     "Kenward-Roger intervals; p-values adjusted by Holm within the family."),
     )  # fmt: skip
     for at, (name, text) in enumerate(attributes, start=1):
-        section.add("attribute", group(attribute=name), at=float(at), text=text)
-    section.add("plan", text="No plan was written down before these data: read every contrast as exploratory.")
+        section.add("attribute", group(attribute=name), at=float(at), text=text,
+                    method="the words are those of this page: they say what it estimates")
     return section.done()
 
 

@@ -165,6 +165,9 @@ def protocols(look: Look) -> Opening:
 
 def _difference_line(look: Look, pressure: str) -> str:
     name = look.texts.name("pressure", pressure)
+    if (primary := _primary(look, pressure)) is not None:
+        return look.say("protocols.open.primary", pressure=name, pair=pair(primary), size=estimate(primary),
+                        p=chance(look.one("plan", "p_holm", primary.group, primary.at)))
     found = [r for r in look.many("difference", "difference_cmh2o", pressure=pressure)
              if r.at == 12 and r.value is not None]
     if not found:
@@ -175,6 +178,12 @@ def _difference_line(look: Look, pressure: str) -> str:
     p_value = look.one("difference", "p_holm", widest.group, 12)
     return look.say("protocols.open.difference", pressure=name, pair=pair(widest), size=estimate(widest),
                     p=chance(p_value))
+
+
+def _primary(look: Look, pressure: str) -> Result | None:
+    """The primary contrast of a plan, where it is a difference of this pressure at 12 weeks that could be read."""
+    return next((r for r in look.many("plan", "contrast_cmh2o", pressure=pressure, of="difference")
+                 if r.note.startswith("primary") and r.at == 12 and r.value is not None), None)
 
 
 def _dose_line_of(look: Look, pressure: str) -> str:

@@ -8,7 +8,7 @@ from pipeline.report.look import Look, pair, part
 from pipeline.report.sections_people import flow_order, leaving
 from pipeline.report.tables import Column, indented, table
 from pipeline.report.views import Block, Figure, SectionView, said, view
-from pipeline.report.words import interval, number, of, people, reach, sentence, value, with_unit
+from pipeline.report.words import interval, number, of, people, reach, sentence, value
 from pipeline.results import Result
 
 PRESSURES = ("mip", "mep")
@@ -36,7 +36,11 @@ def estimand(look: Look) -> SectionView:
     rows = [[look.texts.name("attribute", part(r, "attribute")), sentence(r.text)]
             for r in sorted(look.many("estimand", "attribute"), key=lambda r: r.at or 0)]
     heads = [Column(look.say("protocols.estimand.attribute")), Column(look.say("protocols.estimand.text"), False)]
-    return view(said(look.say("protocols.estimand.lead")),
+    source = next((r.method for r in look.many("estimand", "attribute") if r.method), "")
+    none = look.one("estimand", "plan")
+    return view(said(sentence(none.text) if none else "", look.say("protocols.estimand.lead"),
+                     sentence(source) if source else "",
+                     look.say("protocols.estimand.hash", hash=look.meta.plan_hash) if look.meta.plan_hash else ""),
                 table("t-estimand", look.say("protocols.estimand.caption"), heads, rows) if rows else None)
 
 
@@ -97,7 +101,8 @@ def alike(look: Look) -> SectionView:
     return view(said(look.say("protocols.alike.lead")), _differences(look), _means(look))
 
 
-def _covariate(look: Look, code: str) -> str:
+def covariate(look: Look, code: str) -> str:
+    """A characteristic as a reader knows it: "sex:female" is a level."""
     kind, colon, level = code.partition(":")
     name = look.texts.name("covariate", kind)
     return f"{name}: {look.texts.name(kind, level)}" if colon else name
@@ -109,11 +114,11 @@ def _differences(look: Look) -> Block | None:
         return None
     largest = max(found, key=lambda r: (r.value or 0.0, r.group))
     kind = "claim_shown" if len(found) < len(look.many("alike", "smd")) else "claim"
-    claim = look.say(f"protocols.alike.{kind}", covariate=_covariate(look, part(largest, "covariate")),
+    claim = look.say(f"protocols.alike.{kind}", covariate=covariate(look, part(largest, "covariate")),
                      pair=pair(largest), size=value(largest, places=2))
     measure = look.say("protocols.alike.measure")
     order = sorted(found, key=lambda r: (-(r.value or 0.0), r.group))
-    rungs = [Rung(f"{pair(r)}, {_covariate(look, part(r, 'covariate'))}", r.value,
+    rungs = [Rung(f"{pair(r)}, {covariate(look, part(r, 'covariate'))}", r.value,
                   text=value(r, places=2), is_main=False) for r in order]
     drawing = charts.ladder(Words("alike", claim, measure), rungs[:MOST_SHOWN],
                             x_title=look.say("protocols.alike.axis"),
@@ -130,7 +135,7 @@ def _means(look: Look) -> Block | None:
     found = [*look.many("alike", "mean"), *look.many("alike", "share_pct")]
     for code in dict.fromkeys(part(r, "covariate") for r in found):
         cells = {part(r, "protocol"): r for r in found if part(r, "covariate") == code}
-        rows.append([_covariate(look, code), *(_mean(cells.get(p)) for p in names)])
+        rows.append([covariate(look, code), *(_mean(cells.get(p)) for p in names)])
     heads = [Column(look.say("protocols.alike.covariate")), *(Column(p) for p in names)]
     return table("t-alike", look.say("protocols.alike.means"), heads, rows) if rows else None
 
@@ -158,12 +163,12 @@ def overlap(look: Look) -> SectionView:
 
 
 def missing_outcome(look: Look) -> SectionView:
-    """Who has no 12-week outcome, how they started, and what it would take to undo a difference."""
+    """Who has no 12-week outcome, and how they started."""
     rows = [[f"{look.texts.name('pressure', part(r, 'pressure'))}, {part(r, 'protocol')}", of(r)]
             for r in look.many("missing_outcome", "lacks_outcome")]
     heads = [Column(look.say("words.protocol")), Column(look.say("protocols.missing_outcome.lacks"))]
     return view(table("t-lacks", look.say("protocols.missing_outcome.caption"), heads, rows) if rows else None,
-                _with_and_without(look), _tipping(look))
+                _with_and_without(look))
 
 
 def _with_and_without(look: Look) -> Block | None:
@@ -180,9 +185,3 @@ def _with_and_without(look: Look) -> Block | None:
     heads = [Column(look.say(f"protocols.missing_outcome.{h}")) for h in ("group", "n", "baseline", "adherence")]
     return table("t-with-without", look.say("protocols.missing_outcome.starts"), heads, rows) if rows else None
 
-
-def _tipping(look: Look) -> Block | None:
-    rows = [[f"{look.texts.name('pressure', part(r, 'pressure'))}, {pair(r)}", with_unit(r)]
-            for r in look.many("missing_outcome", "tipping_slope_cmh2o")]
-    heads = [Column(look.say("protocols.difference.pair")), Column(look.say("protocols.missing_outcome.tip"))]
-    return table("t-tipping", look.say("protocols.missing_outcome.tipping"), heads, rows) if rows else None

@@ -41,6 +41,7 @@ class PageMeta:
     command: str
     language: str = "en"
     date_policy: str = "limited"
+    plan_hash: str = ""
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,10 @@ BOOKS = {
                  "client_key_ok varchar, occurred_on date",
     "set_aside_rows": "batch_id bigint, file varchar, line bigint, table_name varchar, key_text varchar, cells varchar",
     "unknown_columns": "batch_id bigint, file varchar, table_name varchar, column_name varchar",
+    "annotations": "kind varchar, on_day date, text varchar, sites varchar, of_quarter varchar, measure varchar, "
+                   "followed varchar, from_batch bigint, to_batch bigint",
+    "plans": "plan_no bigint, registered_at varchar, after_batch bigint, tests_loaded bigint, sha256 varchar, "
+             "changed varchar, plan_text varchar",
 }
 
 
