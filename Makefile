@@ -21,6 +21,7 @@ demo: env ## run the whole job on the sample cohort and say which pages to open
 
 test: env ## run the fast tests
 	$(RUN) tests/browser/chromium.py
+	$(RUN) -m tests.browser.axe
 	$(RUN) -m pytest --numprocesses 2 --dist loadfile
 
 lint: env ## style, types

@@ -22,7 +22,7 @@ from pipeline.identity.quarters import is_block, number_of, own_days
 
 ENGLISH = "en"
 #: What a phrase leaves blank: days, quarters, numbers (not the 2 of cmH2O).
-BLANK = re.compile(r"(?<![A-Za-z\d.])(?:\d{4}-\d\d-\d\d|\d{4}Q\d|block-\d{3}|\d+(?:\.\d+)?)")
+BLANK = re.compile(r"(?<![A-Za-z\d.])[\u2212+]?(?:\d{4}-\d\d-\d\d|\d{4}Q\d|block-\d{3}|\d+(?:\.\d+)?)")
 
 OWN_DAY = re.compile(r"day -?\d+")
 
@@ -61,8 +61,13 @@ class Texts:
         if not self.phrases or not words:
             return words
         return self._phrase(words) or "".join(
-            piece if at % 2 else self._phrase(piece) or piece
+            piece if at % 2 else self._phrase(piece) or self._listed(piece)
             for at, piece in enumerate(re.split(r"(; |: |(?<=[.?]) )", words)))
+
+    def _listed(self, words: str) -> str:
+        """A list whose every word has a translation, word by word; anything else unchanged."""
+        told = [self._phrase(word) for word in words.split(", ")]
+        return ", ".join(t for t in told if t is not None) if len(told) > 1 and None not in told else words
 
     def _phrase(self, words: str) -> str | None:
         """The translation of one phrase, with its numbers, days and quarters put back as this language writes them."""

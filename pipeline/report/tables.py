@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from html import escape
 
 import polars as pl
@@ -72,15 +73,20 @@ def table(name: str, caption: str, columns: Sequence[Column], rows: Sequence[Seq
 def _plain_ids(html: str, name: str) -> str:
     """Number the ids that the library makes from headings: a blank inside an id would break `headers`."""
     made = list(dict.fromkeys(i for i in re.findall(r' id="([^"]+)"', html) if i != name))
-    by_length = sorted(enumerate(made), key=lambda pair: (-len(pair[1]), pair[0]))
+    own = {old: f"{name}-{place}" for place, old in enumerate(made)}
 
-    def renamed(found: re.Match[str]) -> str:
-        ids = found.group(2)
-        for place, old in by_length:
-            ids = re.sub(rf"(?<![^ ]){re.escape(old)}(?![^ ])", f"\0{place}", ids)
-        return f'{found.group(1)}"{ids}"'.replace("\0", f"{name}-")
+    @cache
+    def pointed(ids: str) -> str:
+        """The new names of several ids that were joined by blanks, the longest old name first."""
+        if not ids or ids in own:
+            return own.get(ids, ids)
+        words = ids.split(" ")
+        for end in range(len(words) - 1, 0, -1):
+            if (head := " ".join(words[:end])) in own:
+                return f"{own[head]} {pointed(' '.join(words[end:]))}"
+        return f"{words[0]} {pointed(' '.join(words[1:]))}".strip()
 
-    return re.sub(r'( (?:id|headers)=)"([^"]+)"', renamed, html)
+    return re.sub(r'( (?:id|headers)=)"([^"]+)"', lambda m: f'{m.group(1)}"{pointed(m.group(2))}"', html)
 
 
 def _own(html: str, name: str, caption: str) -> Html:

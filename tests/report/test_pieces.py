@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 
+import altair
 import pytest
 
 from pipeline.report import charts, svg, tables
-from pipeline.report.chart_style import Rung, Spot, Words, domain, ticks
+from pipeline.report.chart_style import Rule, Rung, Spot, Words, domain, ticks
 from pipeline.report.look import parts_of
 from pipeline.report.views import Table
 
@@ -43,6 +45,29 @@ def test_a_cleaned_drawing_is_named_and_has_only_its_own_ids() -> None:
         assert ids and all(i.startswith(prefix) for i in ids)
         assert set(re.findall(r"url\(#([^)]+)\)", drawing)) <= set(ids)
     assert "A &lt;claim&gt;" in wide and "What &amp; how" in wide
+
+
+def test_what_the_chart_engine_is_given_keeps_to_its_schema(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The specs are put together unchecked, which is fast; here one of each kind is checked."""
+    given: list[dict[str, object]] = []
+
+    def kept(spec: str, decimal: str) -> str:
+        given.append(json.loads(spec))
+        return '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"/>'
+
+    monkeypatch.setattr(charts, "_svg", kept)
+    rules = [Rule(1, "full"), Rule(0, "", True)]
+    charts.curve(WORDS, SPOTS, unit="cmH2O", x_title="Week", rules=rules, band=(-1, 1))
+    charts.stack(WORDS, [("0", "in", 40.0, "t"), ("0", "out", 60.0, "t")], ["in", "out"], ["red", "blue"], unit="%",
+                 x_title="Week")
+    charts.quarters(WORDS, [("Q1", 1.0, "t"), ("Q2", None, "t"), ("Q3", 2.0, "t")], unit="%", rules=rules,
+                    marked=["Q3"])
+    charts.dots(WORDS, [-3.0, 1.0, 2.0, 9.0], x_title="cmH2O", band=(-2, 2), share_each="a quarter")
+    assert len(given) == 8
+    for spec in given:
+        altair.LayerChart.from_dict(spec, validate=True)
+    with pytest.raises(Exception, match="bogus"):
+        altair.LayerChart.from_dict({**given[0], "autosize": {"bogus": 1}}, validate=True)
 
 
 def test_only_our_own_point_texts_are_published() -> None:
