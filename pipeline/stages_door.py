@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Callable
 from dataclasses import replace
@@ -11,8 +12,11 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline.contract import TABLES
+from pipeline.contract.columns import EXPECTED
+from pipeline.contract.people import FIRST_DAY, LAST_DAY
 from pipeline.errors import IdentifierFound, RmtError, SettingsError
 from pipeline.identity.day_offsets import (
+    EPOCH,
     LIMITED,
     NOTES,
     POLICIES,
@@ -29,6 +33,7 @@ from pipeline.settings import Settings
 if TYPE_CHECKING:
     from pipeline.stages import Summary
     from pipeline.store import Store
+    from pipeline.validate import Verdict
 
 NO_MANOMETERS = ("What was done to manometers (instruments) is not taken: one calendar event in the days of several "
                  "clients would tie their starts together. No repair, replacement or calibration is known.")
@@ -122,6 +127,17 @@ def told_days(frame: pl.DataFrame, settings: Settings) -> pl.DataFrame:
     """Return a frame that is written out with its days as the policy tells them: under `relative` as offsets."""
     days = [n for n, kind in frame.schema.items() if kind == pl.Date]
     return back_to_offsets(frame, days) if settings.date_policy == RELATIVE else frame
+
+
+def told_expected(verdict: Verdict, settings: Settings) -> Verdict:
+    """Return the verdict as the policy tells what a day is: under `relative` a good cell is an offset, not a date."""
+    if settings.date_policy != RELATIVE:
+        return verdict
+    low, high = ((dt.date.fromisoformat(day) - EPOCH).days for day in (FIRST_DAY, LAST_DAY))
+    said = f"a whole number of days from the client's own start, {low} to {high}"
+    is_day = pl.col("expected").str.starts_with(EXPECTED["day"])
+    told = pl.when(is_day).then(pl.lit(said)).otherwise("expected").alias("expected")
+    return replace(verdict, files=tuple(replace(f, set_aside=f.set_aside.with_columns(told)) for f in verdict.files))
 
 
 def with_door(read: Callable[[], Intake], out: Path | None, settings: Settings, summary: Summary) -> Intake:
