@@ -10,7 +10,8 @@ import sys
 def main() -> None:
     """Run each bench in a process of its own; the first that fails stops the rest."""
     today = dt.date.today().isoformat()
-    for words in (("bench.mixed", today), ("bench.intake",), ("bench.intake_excel",)):
+    for words in (("bench.mixed", today), ("bench.intake",), ("bench.intake_changed",),
+                  ("bench.intake_excel",)):
         subprocess.run([sys.executable, "-W", "ignore", "-m", *words], check=True)
 
 
