@@ -9,7 +9,7 @@ from pipeline.contract import TABLES
 from pipeline.identity import findings, shown_heading
 from pipeline.ingest.maps_units import FACTORS
 from pipeline.ingest.suggest_cells import codes_in, comma_lines, days_in, unit_for
-from pipeline.ingest.suggest_columns import Shape, second_shape, shape_of
+from pipeline.ingest.suggest_columns import ONE_A_DAY, Shape, second_shape, shape_of
 from pipeline.ingest.suggest_sources import Seen, quoted, seen_in
 from pipeline.ingest.suggest_words import TICKS, unit_in
 from pipeline.ingest.template import WontOverwrite
@@ -149,6 +149,9 @@ def _columns(found: Draft, seen: Seen, shape: Shape) -> None:
         constants.append(f'# {name} = "?"   # {table.column(name).expected}')
         found.questions.append(f"{file}: no heading fits the required column {name}: which one is it, or "
                                "which constant?")
+    if shape.filled() & {"effort_rating", "usual_effort"} and "effort_scale" not in shape.filled():
+        constants.append(f'# effort_scale = "?"   # {table.column("effort_scale").expected}')
+        found.questions.append(f"{file}: no heading tells the scale of the effort: which constant is effort_scale?")
     if constants:
         found.lines += ["", "[source.table.constants]", *constants]
 
@@ -172,7 +175,7 @@ def _codes_and_units(found: Draft, seen: Seen, shape: Shape) -> None:
             found.lines += [f"{quoted(t)} = {quoted(c)}" for t, c in known.items()]
             found.lines += [f"# {quoted(t)} = \"?\"" for t in open_ones]
         if open_ones:
-            found.questions.append(f"{file}: what do {len(open_ones)} spellings of {match.column} mean?")
+            found.questions.append(f"{file}: what does each open spelling of {match.column} mean ({len(open_ones)})?")
     if units:
         found.lines += ["", "[source.table.units]", *units]
 
@@ -184,6 +187,9 @@ def _parts(found: Draft, seen: Seen, shape: Shape) -> None:
         fixed = ", ".join(f"{c} = {quoted(v)}" for c, v in constants.items())
         found.lines += ["", f"[[source.table.repeat]]   # {why}", f"columns = {{ {inside} }}",
                         f"constants = {{ {fixed} }}"]
+    if any(why == ONE_A_DAY for _, _, why in shape.repeats):
+        found.questions.append(f"{seen.raw.file}: a test has one value a day: is it the best of several efforts "
+                               "(efforts_recorded = \"best_only\"), or the only one?")
     if shape.ticks:
         days = [f"[{', '.join(map(quoted, hs))}]" for hs in shape.ticks.values()]
         each = [quoted(h) for hs in shape.ticks.values() for h in hs]

@@ -19,9 +19,12 @@ _NUMBERED = re.compile(r"(.*?)[\s_.#-]*([0-9]{1,2})")
 #: What a second table of one source must be worth (see _worth; our choice): two required columns of its own or more.
 _SECOND = 4.0
 
+#: Words by which a lone value is the best of several efforts, and why it is asked about.
+_BEST = {"best", "max", "maximal", "highest"}
+ONE_A_DAY = "one value a day"
+
 #: Words that may stand in the heading of a pressure.
-_VALUE_WORDS = {"value", "effort", "pressure", "trial", "attempt", "best", "max", "maximal", "cmh2o", "kpa", "mmhg",
-                "hpa"}
+_VALUE_WORDS = {"value", "effort", "pressure", "trial", "attempt", *_BEST, "cmh2o", "kpa", "mmhg", "hpa"}
 
 
 @dataclass(frozen=True)
@@ -99,7 +102,9 @@ def _efforts(headings: list[str]) -> list[tuple[dict[str, str], dict[str, str], 
         constants["effort_no"] = str(number or 1)
         if unit := unit_in(heading):
             constants["unit"] = unit
-        why = f"effort {number} of the day" if number else "one value a day: is it the best effort?"
+        if not number and said & _BEST:
+            constants["efforts_recorded"] = "best_only"
+        why = f"effort {number} of the day" if number else ONE_A_DAY
         parts.append(({"value": heading}, constants, why))
     return parts if len(parts) > 1 else []
 

@@ -11,7 +11,7 @@ HEADINGS: dict[str, tuple[str, ...]] = {
     "client_key": ("client", "clientid", "clientcode", "person", "personid", "participant", "participantid", "patient",
                    "patientid", "patientcode", "subject", "subjectid", "studyid", "code", "key", "id", "pseudonym",
                    "kürzel"),
-    "sex": ("gender", "geschlecht", "sexe", "sexo"),
+    "sex": ("gender", "geschlecht", "sexe", "sexo", "mf", "fm"),
     "age_years": ("age", "alter", "edad", "âge"),
     "height_cm": ("height", "heightcm", "größe", "groesse", "taille", "stature"),
     "weight_kg": ("weight", "weightkg", "gewicht", "poids"),
@@ -65,10 +65,16 @@ CODES: dict[str, tuple[str, ...]] = {
     "hpa": ("hpa", "mbar"), "seated": ("sitting", "sit", "sitzend"), "standing": ("stand", "stehend"),
     "supine": ("lying", "liegend"), "am": ("morning", "a.m.", "morgens"), "pm": ("evening", "afternoon", "p.m."),
     "nrs_0_10": ("nrs", "0-10", "nrs0-10"), "cr10": ("borgcr10", "borg", "cr-10"),
-    "plateau_1s": ("plateau", "sustained", "1s"), "peak": ("max", "peakpressure"),
+    "copd": ("coad",), "stroke": ("cva",), "parkinson": ("parkinson's", "parkinsons", "parkinson'sdisease", "pd"),
+    "heart_failure": ("chf", "hf"), "post_viral": ("longcovid", "postcovid"), "spinal_cord_injury": ("sci",),
+    "neuromuscular": ("nmd",), "plateau_1s": ("plateau", "sustained", "1s"), "peak": ("max", "peakpressure"),
 }
 
 _UNIT_IN_HEADING = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]|(?<=[_ ])(cmh2o|kpa|mmhg|hpa)$", re.IGNORECASE)
+
+
+#: A scale at the end of a heading: `Effort 0-10`.
+_SCALE = re.compile(r"(?<=\S)\s+[0-9]+\s?(?:-|\u2013|to)\s?[0-9]+$")
 
 
 def bare(text: str) -> str:
@@ -88,8 +94,8 @@ def unit_in(heading: str) -> str | None:
 
 
 def without_unit(heading: str) -> str:
-    """Return a heading without what stands in brackets."""
-    return _UNIT_IN_HEADING.sub(" ", plain(heading)).strip() or plain(heading)
+    """Return a heading without what stands in brackets, and without a scale at its end."""
+    return _SCALE.sub("", _UNIT_IN_HEADING.sub(" ", plain(heading)).strip()) or plain(heading)
 
 
 def day_of(heading: str) -> int | None:
