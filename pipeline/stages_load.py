@@ -12,6 +12,8 @@ from pipeline.settings import Settings
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.contract.annotations import Annotation
+    from pipeline.engines import Choice
     from pipeline.ingest import Intake
     from pipeline.stages import Progress, Summary
     from pipeline.store import Store
@@ -38,10 +40,11 @@ def _read(
 
 
 def _verdict(intake: Intake, settings: Settings, summary: Summary, progress: Progress, store: Store | None) -> Verdict:
+    from pipeline.stages_door import told_expected
     from pipeline.validate import check as validate_check
     progress("check", 1, 3)
     with summary.timed("check"):
-        verdict = validate_check(intake, settings, store)
+        verdict = told_expected(validate_check(intake, settings, store), settings)
     progress("check", 3, 3)
     return verdict
 
@@ -50,6 +53,8 @@ def check(
     folder: Path, settings: Settings, summary: Summary, progress: Progress, map_path: Path | None = None
 ) -> Summary:
     """Validate a folder and say what would be kept; exit code 7 when rows were set aside."""
+    from pipeline.stages_plan import beside
+    plan, notes = beside(folder), _notes(folder, settings, summary)
     verdict = _verdict(_read(folder, map_path, settings, summary, progress), settings, summary, progress, None)
     _say_set_aside(verdict.set_aside, summary)
     _say_unknown_columns(verdict.unknown_columns, summary)
@@ -59,7 +64,9 @@ def check(
         )
     summary.counts = _totals(verdict.files)
     summary.exit_code = 7 if summary.counts["rows_set_aside"] else 0
-    summary.lines.append("Next: rmt-outcomes review DIR")
+    summary.lines += ["plan.toml: a whole plan, without a fault"] if plan else []
+    summary.lines += [f"annotations.toml: {len(notes)} notes and decisions, without a fault"] if notes else []
+    summary.lines.append("Next: rmt-outcomes review DIR" + (" --map FILE" if map_path else ""))
     return summary
 
 
@@ -67,20 +74,25 @@ def load(
     folder: Path, out: Path, settings: Settings, loaded_at: str, summary: Summary, progress: Progress,
     map_path: Path | None = None,
 ) -> Summary:
-    """Load a folder into the store as one batch, or change nothing and say so."""
+    """Load a folder into the store as one batch, or change nothing and say so. A plan beside the tables goes first."""
     from pipeline.stages_door import told_when
+    from pipeline.stages_plan import beside, register, register_in
     from pipeline.store import edit_store
     from pipeline.validate import LoadMeta
     from pipeline.validate import load as validate_load
+    plan, notes = beside(folder), _notes(folder, settings, summary)
     intake = _read(folder, map_path, settings, summary, progress, out / STORE)
-    loaded = _standing(intake, out, summary)
+    loaded = _standing(intake, notes, out, summary)
+    if loaded is not None and plan is not None:
+        register_in(out, plan, told_when(loaded_at, settings), summary)
     if loaded is None:
         out.mkdir(parents=True, exist_ok=True)
         with edit_store(out / STORE) as store:
+            register(store, plan, told_when(loaded_at, settings), summary)
             verdict = _verdict(intake, settings, summary, progress, store)
             with summary.timed("store"):
                 meta = LoadMeta(told_when(loaded_at, settings), __version__, settings_text(settings))
-                loaded = validate_load(store, verdict, meta)
+                loaded = validate_load(store, verdict, meta, notes)
         _say_set_aside(verdict.set_aside, summary, most=SHOWN_RULES)
         _say_unknown_columns(verdict.unknown_columns, summary)
     summary.counts |= _totals(loaded.files)
@@ -95,7 +107,20 @@ def load(
     return summary
 
 
-def _standing(intake: Intake, out: Path, summary: Summary) -> LoadSummary | None:
+def _notes(folder: Path, settings: Settings, summary: Summary) -> tuple[Annotation, ...] | None:
+    """Read the folder's notes and decisions; under `relative` they are left out, and that is said."""
+    from pipeline.identity.day_offsets import RELATIVE
+    from pipeline.ingest.annotations import read_annotations
+    notes = read_annotations(folder)
+    if notes and settings.date_policy == RELATIVE:
+        summary.lines.append("annotations.toml: left out, its days are calendar days (date_policy is relative).")
+        return None
+    return notes
+
+
+def _standing(
+    intake: Intake, notes: tuple[Annotation, ...] | None, out: Path, summary: Summary
+) -> LoadSummary | None:
     """Tell by the hashes alone that the store stands for these files already, and say again what was set aside."""
     from pipeline.errors import StoreError
     from pipeline.store import open_store
@@ -104,7 +129,7 @@ def _standing(intake: Intake, out: Path, summary: Summary) -> LoadSummary | None
         return None
     try:
         with open_store(out / STORE, read_only=True) as store:
-            loaded = standing_load(store, intake)
+            loaded = standing_load(store, intake, notes)
             if loaded is not None:
                 _say_set_aside(store.sql(
                     "select * from received.set_aside where to_batch is null order by file, line, column_no, rule"
@@ -115,15 +140,21 @@ def _standing(intake: Intake, out: Path, summary: Summary) -> LoadSummary | None
 
 
 def derive(
-    out: Path, settings: Settings, summary: Summary, progress: Progress, as_of_batch: int | None = None
+    out: Path, settings: Settings, summary: Summary, progress: Progress, as_of_batch: int | None = None,
+    engine: Choice | None = None,
 ) -> Summary:
-    """Build the derived tables, as of a batch (None: the last); a failure leaves the store as it was."""
+    """Build the derived tables, as of a batch (None: the last), by an engine (None: in the store itself); a failure
+    leaves the store as it was."""
     from pipeline.derive import derive as build
     from pipeline.stages_door import require_one_policy
     from pipeline.store import edit_store
     with summary.timed("derive"), edit_store(out / STORE, must_exist=True) as store:
         require_one_policy(store, settings)
-        built = build(store, settings, as_of_batch=as_of_batch, progress=progress)
+        if engine is None:
+            built = build(store, settings, as_of_batch=as_of_batch, progress=progress)
+        else:
+            from pipeline.stages_engine import derive_by
+            built = derive_by(engine, store, out, settings, summary, progress, as_of_batch)
         queries = int(store.sql("select count(*) as n from frames.queries")["n"][0])
     summary.counts |= {"derived_tables": len(built.tables), "queries": queries}
     summary.lines.append(f"Derived {len(built.tables)} tables; {queries} queries for the sites.")

@@ -116,11 +116,17 @@ CLINIC = (
            inputs="model", where=f"{A}varying.py:varying sql/quantities/intervals.sql sql/frames/model.sql",
            settings=MODEL, source=KENWARD),
     define("quarter.over_time", "median_gain12_cmh2o median_session_adherence_pct median_in_band_pct chart_kind limits "
-           "signals signal false_signal_pct run_chart longest_run crossings state", "one point a quarter, judged by "
-           "rules stated beforehand", "none under 8 quarters, run chart under 12, then XmR with limits fixed on 12",
+           "signals signal false_signal_pct run_chart longest_run crossings median_of_quarters aim_cmh2o aim_reached "
+           "state", "one point a quarter, judged by rules stated beforehand",
+           "none under 8 quarters, run chart under 12, then XmR with limits fixed on 12",
            inputs="gains client_quarters", where=f"{A}over_time.py:over_time "
            "pipeline/stats/control_charts.py:xmr_limits",
            source="Western Electric 1956; Anhoej and Olesen 2014, PLoS ONE", unit="quarter"),
+    define("quarter.decisions", "note decided followed measure_then measure_now state", "the clinic's dated notes, "
+           "what earlier reviews decided, the measure that each decision names in its quarter and now", "words of "
+           "annotations.toml; medians with quartiles, shares with Wilson intervals, of the sites that are named",
+           inputs="annotations gains client_quarters completeness", where=f"{A}decisions.py:decisions "
+           "pipeline/contract/annotations.py:parsed"),
     define("quarter.function", "people with_both start later change mip_gain_of_them_cmh2o without_mip_gain graded "
            "important_change past_important_change under_level state", "other measurements at the start and at "
            "12 weeks",

@@ -7,6 +7,7 @@ from dataclasses import fields
 from pipeline.analyse.association import TEN_POINTS, association
 from pipeline.analyse.cautions import cautions
 from pipeline.analyse.common import Frames, Section, group, join
+from pipeline.analyse.decisions import decisions
 from pipeline.analyse.effects import put
 from pipeline.analyse.fits import Models
 from pipeline.analyse.function import function
@@ -81,7 +82,8 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
         gain_apart(frames, settings, quarter, models),
         past_error(frames, settings, models),
         model(models, settings),
-        over_time(frames, quarter),
+        over_time(frames, quarter, settings),
+        decisions(frames, quarter, settings),
         function(frames),
         instrument_watch(frames, models, look_day(frames, quarter), is_told=settings.date_policy != RELATIVE),
         sites(frames, quarter, models),

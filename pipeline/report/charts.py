@@ -22,7 +22,7 @@ from pipeline.report.language import texts
 from pipeline.report.svg import TIP, clean
 from pipeline.report.views import Html
 
-__all__ = ["curve", "dots", "ladder", "quarters", "stack"]
+__all__ = ["curve", "dots", "ladder", "stack"]
 
 Chart = Any  # the engine's own chart types do not agree with each other
 _TEXTS = ("tip", "name", "label", "text", "part")
@@ -156,39 +156,6 @@ def stack(words: Words, rows: Sequence[tuple[str, str, float, str]], parts: Sequ
             order=alt.Order("rank:Q"), description=alt.Description("tip:N"))]
 
     return _drawn(words, build, height, height - 30, unit)
-
-
-def quarters(words: Words, points: Sequence[tuple[str, float | None, str]], *, unit: str, rules: Sequence[Rule] = (),
-             marked: Sequence[str] = (), height: int = 260) -> Html:
-    """A value a quarter, (label, value, tip), with level lines; `marked` quarters get a ring. None is a gap."""
-    ends, marks = look.domain([v for _, v, _ in points], also=[r.at for r in rules])
-    order = [label for label, _, _ in points]
-    rows = [{"label": q, "y": v, "tip": TIP + t, "main": float(q in marked)} for q, v, t in points]
-
-    def build(is_narrow: bool) -> list[Chart]:
-        step = (3 if is_narrow else 1) if len(order) > 6 else 1
-        x = alt.X("label:N", sort=order, title=None, axis=alt.Axis(values=order[::-1][::step]),
-                  scale=alt.Scale(type="point", padding=0.4))
-
-        def y(field: str) -> alt.Y:
-            return alt.Y(**_axis(field, ends, marks))
-
-        base = _data(rows)
-        layers: list[Chart] = []
-        for rule in rules:
-            line = _data([{"y": rule.at, "label": rule.label}])
-            layers.append(line.mark_rule(color=look.MUTED, strokeDash=[1, 0] if rule.is_solid else [5, 4])
-                          .encode(y=y("y:Q")))
-            layers.append(line.mark_text(align="right", baseline="bottom", dy=-2, color=look.MUTED)
-                          .encode(y=y("y:Q"), x=alt.XValue("width"), text=alt.Text("label:N")))
-        layers.append(base.mark_line(color=look.C1, strokeWidth=1.4).encode(x=x, y=y("y:Q")))
-        layers.append(base.transform_filter("datum.main == 1").mark_point(
-            filled=False, size=260, color=look.C2, strokeWidth=2, opacity=1).encode(x=x, y=y("y:Q")))
-        layers.append(base.mark_point(filled=True, size=55, color=look.C1, opacity=1).encode(
-            x=x, y=y("y:Q"), description=alt.Description("tip:N")))
-        return layers
-
-    return _drawn(words, build, height, height, unit)
 
 
 def dots(words: Words, values: Sequence[float], *, x_title: str, band: tuple[float, float], share_each: str) -> Html:

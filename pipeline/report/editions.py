@@ -7,17 +7,21 @@ from pathlib import Path
 
 from pipeline.report import (
     openings,
+    sections_balance,
     sections_choices,
     sections_fix_list,
     sections_gain,
     sections_index,
     sections_model,
     sections_more,
+    sections_over_time,
     sections_people,
+    sections_plan,
     sections_pressure,
     sections_protocols,
     sections_stalled,
     sections_time,
+    sections_tipping,
     sections_training,
 )
 from pipeline.report.language import catalogue, spoken
@@ -39,7 +43,8 @@ QUARTER = (
     Section("quarter", "gain_apart", sections_gain.gain_apart),
     Section("quarter", "past_error", sections_pressure.past_error),
     Section("quarter", "model", sections_pressure.model),
-    Section("quarter", "over_time", sections_time.over_time),
+    Section("quarter", "over_time", sections_over_time.over_time),
+    Section("quarter", "decisions", sections_over_time.decisions, needs_rows=False),
     Section("quarter", "function", sections_more.function),
     Section("quarter", "instruments", sections_more.instruments),
     Section("quarter", "sites", sections_time.sites),
@@ -58,16 +63,19 @@ STALLED = (
 PROTOCOLS = (
     Section("protocols", "answers", sections_index.answers, needs_rows=False),
     Section("protocols", "estimand", sections_protocols.estimand),
+    Section("protocols", "plan", sections_plan.plan),
     Section("protocols", "training", sections_protocols.training),
     Section("protocols", "compared", sections_protocols.compared),
     Section("protocols", "alike", sections_protocols.alike),
     Section("protocols", "overlap", sections_protocols.overlap),
+    Section("protocols", "balance", sections_balance.balance),
     Section("protocols", "difference", sections_model.difference),
     Section("protocols", "dose_response", sections_model.dose_response),
     Section("protocols", "fitted", sections_model.fitted),
     Section("protocols", "believable", sections_model.believable),
     Section("protocols", "choices", sections_choices.choices),
     Section("protocols", "missing_outcome", sections_protocols.missing_outcome),
+    Section("protocols", "tipping", sections_tipping.tipping),
 )
 FIX_LIST = (
     Section("fix_list", "how_many", sections_fix_list.how_many),

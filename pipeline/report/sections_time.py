@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from pipeline.report import charts
-from pipeline.report.chart_style import Rule, Words
 from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table
-from pipeline.report.views import Block, Figure, Fold, SectionView, said, view
+from pipeline.report.views import Fold, SectionView, said, view
 from pipeline.report.words import (
     as_given,
     count,
@@ -14,92 +12,12 @@ from pipeline.report.words import (
     of,
     people,
     quarter_days,
-    quarter_name,
     sentence,
-    tell,
-    value,
     with_unit,
 )
 from pipeline.results import Result
 
-SERIES = (("median_gain12_cmh2o", "pressure=mip"), ("median_gain12_cmh2o", "pressure=mep"),
-          ("median_session_adherence_pct", "all"), ("median_in_band_pct", "all"))
 SHOWN_CAUTIONS = 5
-
-
-def over_time(look: Look) -> SectionView:
-    """One chart a measure; signals by fixed rules only, with the share of stable series that would show one."""
-    return view(said(look.say("quarter.over_time.lead")), *(_series(look, s, g) for s, g in SERIES))
-
-
-def _about(statistic: str, group: str) -> str:
-    return f"measure={statistic}" if group == "all" else f"measure={statistic};{group}"
-
-
-def _series(look: Look, statistic: str, group: str) -> Block | None:
-    found = [r for r in look.many("over_time", statistic) if r.group == group and r.at is not None]
-    if len([r for r in found if r.value is not None]) < 2:
-        return None
-    about = _about(statistic, group)
-    kind = look.one("over_time", "chart_kind", about)
-    signals = [r for r in look.many("over_time", "signal")
-               if r.group == about or r.group.startswith(f"{about};number=")]
-    names = {r.at: quarter_name(_quarter_of(r)) for r in found}
-    marked = [names[r.at] for r in signals if r.at in names]
-    name = look.say(f"measures.{statistic}") + ("" if group == "all" else f", {look.texts.name('pressure', group[9:])}")
-    claim = _verdict(look, name, about, kind, signals, names)
-    limits = look.one("over_time", "limits", about)
-    drawing = charts.quarters(
-        Words(f"time-{statistic.replace('_', '-')}-{group[-3:]}", claim, name),
-        [(names[r.at], r.value, f"{names[r.at]}: {with_unit(r)}, n {people(r)}") for r in found],
-        unit=f"{name}, {found[0].unit or '%'}", rules=_limits(look, limits), marked=marked)
-    rows = [[names[r.at], with_unit(r), people(r)] for r in found]
-    heads = [Column(look.say("words.quarter")), Column(name), Column(look.say("words.people"))]
-    return Figure(f"fig-time-{statistic.replace('_', '-')}-{group[-3:]}", claim, look.say("quarter.over_time.measure",
-                  measure=name), look.say("quarter.over_time.reading"), drawing,
-                  table(f"t-time-{statistic.replace('_', '-')}-{group[-3:]}", name, heads, rows).html,
-                  _how_often(look, about))
-
-
-def _quarter_of(row: Result) -> str:
-    """The quarter stands at the head of the row's text; words about a missing value may follow."""
-    return row.text.split(" ")[0].rstrip(":;,")
-
-
-def _verdict(look: Look, name: str, about: str, kind: Result | None, signals: list[Result],
-             names: dict[float | None, str]) -> str:
-    if kind is None or kind.text == "none":
-        return look.say("quarter.over_time.too_few", measure=name)
-    run = look.one("over_time", "run_chart", about)
-    if signals:
-        first = signals[0]
-        return look.say("quarter.over_time.signal", measure=name, rule=f"{tell(first.text)} {tell(first.note)}".strip(),
-                        quarter=names.get(first.at, "the last quarter"))
-    if run and run.text == "signal":
-        return look.say("quarter.over_time.run_signal", measure=name)
-    return look.say("quarter.over_time.quiet", measure=name)
-
-
-def _limits(look: Look, limits: Result | None) -> list[Rule]:
-    if limits is None or limits.value is None:
-        return []
-    rules = [Rule(limits.value, look.say("quarter.over_time.centre"), True)]
-    for end, word in ((limits.high, "upper"), (limits.low, "lower")):
-        if end is not None:
-            rules.append(Rule(end, look.say(f"quarter.over_time.{word}")))
-    return rules
-
-
-def _how_often(look: Look, about: str) -> str:
-    share = look.one("over_time", "false_signal_pct", about)
-    run, crossings = (look.one("over_time", s, about) for s in ("longest_run", "crossings"))
-    pieces = []
-    if share and share.value is not None:
-        pieces.append(look.say("quarter.over_time.false", share=with_unit(share)))
-    if run and crossings and run.value is not None:
-        pieces.append(look.say("quarter.over_time.runs", run=value(run, places=0),
-                               crossings=value(crossings, places=0)))
-    return " ".join(pieces)
 
 
 def sites(look: Look) -> SectionView:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 import polars as pl
 
 from pipeline.contract import TABLES
+from pipeline.contract.annotations import Annotation
 from pipeline.contract.sql import sql_verdict
 from pipeline.errors import FileRefused, RmtError
 from pipeline.ingest import Intake
 from pipeline.store import Store
 from pipeline.validate import corrections
+from pipeline.validate.notes import keep_notes, notes_stand
 from pipeline.validate.verdict import FileCount, FileVerdict, LoadMeta, LoadSummary, Verdict
 
 
@@ -46,12 +48,12 @@ def _last_batch(store: Store) -> int:
     return int(store.sql("select coalesce(max(batch_id), 0) as n from received.batches")["n"][0])
 
 
-def standing_load(store: Store, intake: Intake) -> LoadSummary | None:
-    """Say that nothing changes where the store already stands for every file of a folder, told by their hashes alone;
-    None where the files must be judged."""
+def standing_load(store: Store, intake: Intake, notes: Sequence[Annotation] | None = None) -> LoadSummary | None:
+    """Say that nothing changes where the store already stands for every file of a folder, told by their hashes alone,
+    and holds these notes; None where the files must be judged."""
     standing = _standing(store, intake.map_text)
     counts = [standing.get((raw.table, raw.sha256)) for raw in intake.files]
-    if intake.faults or not counts or None in counts:
+    if intake.faults or not counts or None in counts or not notes_stand(store, notes):
         return None
     return LoadSummary(_last_batch(store), False, tuple(c for c in counts if c is not None))
 
@@ -183,15 +185,19 @@ def _unchanged(verdict: Verdict, batch_id: int) -> LoadSummary:
     return LoadSummary(batch_id, False, tuple(counts))
 
 
-def load(store: Store, verdict: Verdict, meta: LoadMeta) -> LoadSummary:
+def load(
+    store: Store, verdict: Verdict, meta: LoadMeta, notes: Sequence[Annotation] | None = None
+) -> LoadSummary:
     """Load judged files as one batch, in one transaction; files that were the last loaded already change nothing.
+
+    notes: what annotations.toml holds; None where there is no such file, which leaves the store's as they are.
 
     FileRefused if a needed table is in neither the folder nor the store. The store's file is replaced when the
     store's `with` block ends well.
     """
     _needed(store, verdict)
     standing = _standing(store, verdict.map_text)
-    if all((f.table, f.sha256) in standing for f in verdict.files):
+    if all((f.table, f.sha256) in standing for f in verdict.files) and notes_stand(store, notes):
         return _unchanged(verdict, _last_batch(store))
     batch_id = _last_batch(store) + 1
     counts = []
@@ -202,6 +208,7 @@ def load(store: Store, verdict: Verdict, meta: LoadMeta) -> LoadSummary:
             else:
                 corrections.close(store, file.table, file.corrects, batch_id)
             counts.append(_note(store, file, batch_id, _load_rows(store, file, batch_id)))
+        keep_notes(store, notes, batch_id)
         store.insert("received.batches", pl.DataFrame({
             "batch_id": [batch_id], "loaded_at": [meta.loaded_at], "program_version": [meta.program_version],
             "settings_text": [meta.settings_text], "note": [meta.note], "map_text": [verdict.map_text]}))

@@ -7,7 +7,6 @@ import pytest
 
 from pipeline.analyse.common import Section, mean_interval, periods
 from pipeline.analyse.effects import twelve_week_gains
-from pipeline.analyse.over_time import _judge, _points
 from pipeline.analyse.people import with_exits
 from pipeline.analyse.protocol_setting import smd_of_means, smd_of_shares
 from pipeline.identity.quarters import label_of, number_of
@@ -53,32 +52,6 @@ def test_standardised_differences():
     assert smd_of_means(pl.Series([1.0, 2.0, 3.0]), pl.Series([3.0, 4.0, 5.0])) == pytest.approx(2.0)
     assert smd_of_shares(0.5, 0.3) == pytest.approx(0.2 / ((0.25 + 0.21) / 2) ** 0.5)
     assert smd_of_means(pl.Series([1.0, 1.0]), pl.Series([1.0, 1.0])) is None
-
-
-@pytest.mark.parametrize(("quarters", "kind"), [(5, "none"), (9, "run chart"), (14, "xmr")])
-def test_charts_by_number_of_quarters(quarters, kind):
-    section = Section("quarter", "over_time")
-    names = [label_of(number_of("2023Q1") + k) for k in range(quarters)]
-    rows = pl.DataFrame({"quarter": names, "value": [10.0 + k % 3 for k in range(quarters)]})
-    points = _points(section, "median_gain12_cmh2o", "pressure=mip", rows, names[-1])
-    _judge(section, "median_gain12_cmh2o", "pressure=mip", points)
-    assert next(r.text for r in section.rows if r.statistic == "chart_kind") == kind
-    assert [r.text for r in section.rows if r.statistic == "median_gain12_cmh2o"] == names
-
-
-def test_a_step_up_is_a_signal_and_its_place_is_told():
-    section = Section("quarter", "over_time")
-    points = [(k + 1, 10.0 + (k % 2)) for k in range(12)] + [(13, 30.0)]
-    _judge(section, "median_gain12_cmh2o", "pressure=mip", points)
-    signal = next(r for r in section.rows if r.statistic == "signal")
-    assert (signal.at, signal.text, signal.note) == (13.0, "outside", "high side")
-
-
-def test_an_empty_quarter_is_a_gap_and_no_zero():
-    section = Section("quarter", "over_time")
-    rows = pl.DataFrame({"quarter": ["2025Q1", "2025Q3"], "value": [10.0, 12.0]})
-    assert _points(section, "median_gain12_cmh2o", "pressure=mip", rows, "2025Q3") == [(1, 10.0), (3, 12.0)]
-    assert [(r.n, r.value) for r in section.rows] == [(1, 10.0), (0, None), (1, 12.0)]
 
 
 def test_protocol_differences_of_the_sample_hold_holms_order(by_key):

@@ -1,4 +1,4 @@
-"""Invented results on where the gain may come from: computed from nobody."""
+"""Invented results on where the gain may come from, and on decisions: computed from nobody."""
 
 from __future__ import annotations
 
@@ -27,3 +27,19 @@ def gain_apart() -> list[Result]:
             row("gain_apart", "assigned", f"{p};assigned_by=written_rule", n=87),
         ]
     return rows
+
+
+def decisions() -> list[Result]:
+    def mine(statistic: str, group: str, **fields: object) -> Result:
+        return row("decisions", statistic, group, klass="client", **fields)
+
+    note = "on=2025-11-10;kind=note"
+    return [
+        mine("note", f"mark=A;quarter=2025Q4;{note}", text="Diaries as a bound booklet", note="mill"),
+        mine("note", "mark=B;quarter=2026Q2;on=2026-04-13;kind=decision", text="Book the 12-week test at the start"),
+        mine("decided", "mark=B;of_quarter=2026Q1", text="Book the 12-week test at the start"),
+        mine("followed", "mark=B;of_quarter=2026Q1", text="booked from May on"),
+        mine("measure_then", "mark=B;measure=weeks_logged;quarter=2026Q1", value=71.0, low=60.0, high=80.0, n=40,
+             unit="%"),
+        mine("measure_now", "mark=B;measure=weeks_logged;quarter=2026Q2", text="hidden (n<11)", unit="%"),
+    ]  # fmt: skip
