@@ -24,7 +24,7 @@ NUMBERS = ("baseline_cmh2o", "age_years")
 LEVELS = ("sex", "condition_group", "site", "referral_reason")
 MODEL = "protocol ~ " + " + ".join((*NUMBERS, *LEVELS))
 """The model of who was given which protocol: multinomial logistic, main effects, fixed before results are seen."""
-FEWEST_IN_A_CELL = 6
+FEWEST_IN_A_CELL = 4
 """People of a level in every protocol for it to have a column: with fewer, draws lose it (a choice of ours)."""
 OVERLAP, INVERSE = "overlap weights", "inverse-probability weights"
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pipeline.report import charts
 from pipeline.report.chart_style import Rule, Rung, Spot, Words
 from pipeline.report.look import Look, pair, part
+from pipeline.report.sections_choices import variance
+from pipeline.report.sections_plan import registrations, standing_of
 from pipeline.report.sections_protocols import PRESSURES, ranged
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Figure, Fold, Heading, SectionView, said, side, view
@@ -57,8 +59,8 @@ def difference(look: Look) -> SectionView:
     """Differences between protocols, adjusted p first; then the curves they come from."""
     blocks: list[Block | None] = [said(*(_family(look, p) for p in PRESSURES), look.say("protocols.difference.lead"))]
     for pressure in PRESSURES:
-        blocks += [_pairs(look, pressure), _pair_table(look, pressure), _curves(look, pressure),
-                   _site_time(look, pressure)]
+        blocks += [_pairs(look, pressure), _pair_table(look, pressure), _unmeasured(look, pressure),
+                   _curves(look, pressure), _site_time(look, pressure)]
     return view(*blocks)
 
 
@@ -71,8 +73,10 @@ def _family(look: Look, pressure: str) -> str:
 
 
 def _site_time(look: Look, pressure: str) -> Block | None:
-    row = look.one("difference", "site_time", f"pressure={pressure}")
-    return said(sentence(row.text), tone="note") if row and row.text else None
+    row, handled = (look.one("difference", s, f"pressure={pressure}") for s in ("site_time", "baseline_handling"))
+    how = look.say("protocols.difference.handling", pressure=look.texts.name("pressure", pressure),
+                   handling=look.texts.tell(handled.text), why=sentence(handled.note)) if handled else ""
+    return said(sentence(row.text) if row and row.text else "", how, tone="note")
 
 
 def _found(look: Look, pressure: str) -> list[Result]:
@@ -100,22 +104,50 @@ def _pairs(look: Look, pressure: str) -> Block | None:
     rows = [[pair(r), with_unit(r), interval(half[r.group]),
              interval(look.one("difference", "difference_80_cmh2o", r.group, 12)), interval(r)] for r in found]
     heads = [Column(look.say(f"protocols.difference.{h}")) for h in ("pair", "size", "ci50", "ci80", "ci95")]
-    return Figure(f"fig-pairs-{pressure}", claim, measure, look.say("protocols.difference.reading"), drawing,
+    return Figure(f"fig-pairs-{pressure}", claim, measure, _reading(look, worth), drawing,
                   table(f"t-pairs-{pressure}", measure, heads, rows).html, look.say("protocols.difference.caution"))
 
 
+def _reading(look: Look, worth: Result | None) -> str:
+    """How to read the figure, and what its band is: the smallest worthwhile difference, or that none is set."""
+    lead = look.say("protocols.difference.reading")
+    if worth is None or worth.value is None:
+        return f"{lead} {look.say('protocols.difference.no_band')}"
+    source = sentence(worth.method) if worth.method else ""
+    return f"{lead} {look.say('protocols.difference.band', worth=with_unit(worth))} {source}".strip()
+
+
 def _pair_table(look: Look, pressure: str) -> Block | None:
-    rows, groups = [], []
+    rows, groups, is_planned = [], [], bool(registrations(look))
     for r in look.many("difference", "difference_cmh2o", pressure=pressure):
         groups.append(look.say("protocols.difference.week_head", week=number(r.at or 0)))
         other = {s: look.one("difference", s, r.group, r.at)
-                 for s in ("p_holm", "p_value", "df", "hedges_g", "difference_per_sdc95")}
-        rows.append([pair(r), ranged(r),
-                     chance(other["p_holm"]), chance(other["p_value"]), value(other["df"], places=1),
+                 for s in ("difference_adjusted_cmh2o", "p_holm", "p_value", "df", "hedges_g", "difference_per_sdc95")}
+        rows.append([pair(r), *([standing_of(look, r)] if is_planned else []), ranged(r),
+                     interval(other["difference_adjusted_cmh2o"]), chance(other["p_holm"]), chance(other["p_value"]),
+                     value(other["df"], places=1),
                      ranged(other["hedges_g"]), value(other["difference_per_sdc95"], places=2)])
-    heads = [Column(look.say(f"protocols.difference.{h}")) for h in ("pair", "ci95", "holm", "p", "df", "g", "per_sdc")]
+    heads = [Column(look.say(f"protocols.difference.{h}"))
+             for h in ("pair", "ci95", "adjusted", "holm", "p", "df", "g", "per_sdc")]
+    if is_planned:
+        heads.insert(1, Column(look.say("protocols.plan.when"), False))
     caption = look.say("protocols.difference.caption", pressure=look.texts.name("pressure", pressure))
     return table(f"t-differences-{pressure}", caption, heads, rows, groups) if rows else None
+
+
+UNMEASURED = ("partial_r2_pct", "robustness_value_pct", "robustness_value_95_pct")
+
+
+def _unmeasured(look: Look, pressure: str) -> Block | None:
+    """What something unmeasured would have to account for, to bring each difference at 12 weeks to nothing."""
+    rows = []
+    for r in _found(look, pressure):
+        shares = [look.one("difference", s, r.group, 12) for s in UNMEASURED]
+        if any(shares):
+            rows.append([pair(r), *(value(s, places=1) for s in shares)])
+    heads = [Column(look.say(f"protocols.difference.{h}")) for h in ("pair", *UNMEASURED)]
+    caption = look.say("protocols.difference.unmeasured", pressure=look.texts.name("pressure", pressure))
+    return table(f"t-unmeasured-{pressure}", caption, heads, rows) if rows else None
 
 
 def _curves(look: Look, pressure: str) -> Block | None:
@@ -142,7 +174,7 @@ def _curves(look: Look, pressure: str) -> Block | None:
 
 DOSE_ROWS = ("dose_per_10_points_cmh2o", "effort_per_10_points_cmh2o", "dose_if_unlogged_none_cmh2o",
              "dose_if_unlogged_done_cmh2o", "lead_test_cmh2o", "lead_test_p", "lead_test_power",
-             "between_within_equal_p")
+             "between_within_equal_p", "partial_r2_pct", "robustness_value_pct", "robustness_value_95_pct")
 
 
 def dose_response(look: Look) -> SectionView:
@@ -191,8 +223,8 @@ def believable(look: Look) -> SectionView:
     """Residuals against the normal, observed against fitted, spread by level: for each pressure, folded."""
     folds: list[Block] = []
     for pressure in PRESSURES:
-        blocks = tuple(b for b in (_quantiles(look, pressure), side(_deciles(look, pressure), _levels(look, pressure)))
-                       if b is not None)
+        blocks = tuple(b for b in (_quantiles(look, pressure), side(_deciles(look, pressure), _levels(look, pressure)),
+                                   variance(look, pressure)) if b is not None)
         if blocks:
             name = look.texts.name("pressure", pressure)
             folds.append(Fold(look.say("protocols.believable.fold", pressure=name), blocks))
