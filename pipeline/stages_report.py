@@ -126,6 +126,7 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
     spoken = checked_language(language or settings.language)
     from pipeline.report import PageMeta, write, write_table
     from pipeline.stages_door import require_one_policy, told_days, told_when
+    from pipeline.identity.site_cells import with_few_of_a_site_hidden
     from pipeline.stages_editions import keep, shared_edition
     from pipeline.stages_published import present_review, publish
     from pipeline.store import edit_store, open_store
@@ -143,7 +144,7 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
         )
         progress("write internal", 0, len(EDITIONS))
         fresh = _empty(out / ".internal.next")
-        write(results, fresh, meta)
+        write(with_few_of_a_site_hidden(results, settings.small_cell_max), fresh, meta)
         write_table(told_days(store.table("frames.queries"), settings), fresh / "queries.csv")
         write_table(told_days(store.table("frames.set_aside"), settings), fresh / "set_aside.csv")
         _swap(fresh, out / "internal")

@@ -141,6 +141,17 @@ CLINIC = (
     define("quarter.sites", "people logged_pct session_adherence_pct in_band_pct raw_gain_cmh2o expected_gain_cmh2o",
            "sites side by side, without a rank", "as in the whole; expected from the model for the site's people",
            inputs="client_quarters gains model", where=f"{A}sites.py:sites"),
+    define("quarter.sites", "filled_pct set_aside open_questions", "records of a site: entries filled of those "
+           "expected, rows set aside, questions open", "sums over items; counts",
+           inputs="completeness set_aside queries",
+           where=f"{A}sites.py:sites sql/frames/completeness.sql", unit="rows"),
+    define("quarter.sites", "funnel_sites funnel_centre funnel_spread funnel_by_chance_pct funnel_limits funnel_point",
+           "whether a site lies beyond chance: 12-week tests done of those due, and mean gain less what the model "
+           "expects of its people", "95 % and 99.8 % limits around all sites together, exact for a share; "
+           "widened by tau where ten sites or more differ beyond chance", inputs="completeness gains model",
+           where=f"{A}funnels.py:funnels pipeline/stats/funnel.py:funnel_limits", unit="sites",
+           settings="small_cell_max",
+           source="Spiegelhalter 2005, Stat Med 24:1185 and Qual Saf Health Care 14:347"),
     define("quarter.cautions", "caution checked", "what could make this wrong", WORDS, inputs="courses gains test_days",
            where=f"{A}cautions.py:cautions"),
     define("quarter.made", "setting formula", "settings in force; formula of each model", WORDS, inputs="",

@@ -86,7 +86,7 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
         decisions(frames, quarter, settings),
         function(frames),
         instrument_watch(frames, models, look_day(frames, quarter), is_told=settings.date_policy != RELATIVE),
-        sites(frames, quarter, models),
+        sites(frames, quarter, models, settings),
         cautions(frames, settings),
         made(settings, models),
     ])

@@ -1,16 +1,19 @@
-"""Sites side by side, in alphabetical order: logging first, then training, then gain as measured and as expected."""
+"""Sites side by side, in alphabetical order: records and logging first, then training, then gain, never a rank."""
 
 from __future__ import annotations
 
 import numpy as np
 import polars as pl
 
+from pipeline.analyse.across import parts_of
 from pipeline.analyse.common import Frames, Section, group
 from pipeline.analyse.effects import put, twelve_week_gains
 from pipeline.analyse.fits import Models, PressureModels
+from pipeline.analyse.funnels import funnels
 from pipeline.analyse.people import present
 from pipeline.analyse.training import capped, of_people
 from pipeline.results import ResultSet
+from pipeline.settings import Settings
 
 PROCESS = ("logged_pct", "session_adherence_pct", "in_band_pct")
 
@@ -37,7 +40,18 @@ def _expected(section: Section, found: PressureModels, people: pl.DataFrame, whe
         note="for this site's mix of protocols and its dose and effort, at the gain of all sites together")
 
 
-def sites(frames: Frames, quarter: str, models: Models) -> ResultSet:
+def _records(section: Section, frames: Frames, site: str, quarter: str) -> None:
+    """Add what was filled of what was expected, the rows set aside and the open questions: internal edition only."""
+    where = group(site=site)
+    due = frames["completeness"].filter((pl.col("quarter") == quarter) & (pl.col("site") == site))
+    section.share("filled_pct", where, int(due["filled"].sum()), int(due["expected"].sum()), n_of="entries expected",
+                  klass="client")
+    for statistic, table, n_of in (("set_aside", "set_aside", "rows"), ("open_questions", "queries", "queries")):
+        rows = frames[table].filter(pl.col("site") == site)
+        section.add(statistic, where, n=rows.height, n_of=n_of, klass="client")
+
+
+def sites(frames: Frames, quarter: str, models: Models, settings: Settings) -> ResultSet:
     """Section "sites"."""
     section = Section("quarter", "sites")
     now = of_people(frames, [quarter])
@@ -46,7 +60,11 @@ def sites(frames: Frames, quarter: str, models: Models) -> ResultSet:
     total = section.add("people", n=here.height)
     counts = [section.add("people", group(site=s), n=here.filter(pl.col("site") == s).height) for s in names]
     section.sum_of(total, counts)
+    due = frames["completeness"].filter(pl.col("quarter") == quarter)
+    section.share("filled_pct", "all", int(due["filled"].sum()), int(due["expected"].sum()), n_of="entries expected",
+                  klass="client")
     for site in names:
+        _records(section, frames, site, quarter)
         rows = now.filter(pl.col("site") == site)
         for column in PROCESS:
             section.median(column, group(site=site), rows.select(capped(column))[column], "%", of=rows.height)
@@ -55,4 +73,7 @@ def sites(frames: Frames, quarter: str, models: Models) -> ResultSet:
             where = group(site=site, pressure=pressure)
             section.mean("raw_gain_cmh2o", where, people["gain12_cmh2o"], "cmH2O", at=12.0)
             _expected(section, found, people, where)
+    expected = {parts_of(r.group)["site"]: r.value for r in section.rows
+           if r.statistic == "expected_gain_cmh2o" and parts_of(r.group)["pressure"] == "mip" and r.value is not None}
+    funnels(section, frames, expected, settings)
     return section.done()

@@ -19,6 +19,7 @@ from pipeline.report import (
     sections_plan,
     sections_pressure,
     sections_protocols,
+    sections_sites,
     sections_stalled,
     sections_time,
     sections_tipping,
@@ -47,7 +48,7 @@ QUARTER = (
     Section("quarter", "decisions", sections_over_time.decisions, needs_rows=False),
     Section("quarter", "function", sections_more.function),
     Section("quarter", "instruments", sections_more.instruments),
-    Section("quarter", "sites", sections_time.sites),
+    Section("quarter", "sites", sections_sites.sites),
     Section("quarter", "cautions", sections_time.cautions),
     Section("quarter", "restated", sections_more.restated),
     Section("quarter", "scored", sections_more.scored),
@@ -81,20 +82,23 @@ FIX_LIST = (
     Section("fix_list", "how_many", sections_fix_list.how_many),
     Section("fix_list", "asked", sections_fix_list.asked, needs_rows=False),
 )
+SITES = (Section("sites", "own", sections_sites.own, needs_rows=False),)
 INDEX = (
     Section("index", "pages", sections_index.pages, needs_rows=False),
     Section("index", "data", sections_index.data, needs_rows=False),
 )
 SECTIONS: Mapping[Page, tuple[Section, ...]] = {
-    "index": INDEX, "quarter": QUARTER, "protocols": PROTOCOLS, "stalled": STALLED, "fix_list": FIX_LIST}
+    "index": INDEX, "quarter": QUARTER, "protocols": PROTOCOLS, "stalled": STALLED, "sites": SITES,
+    "fix_list": FIX_LIST}
 OPENINGS: Mapping[Page, Callable[[Look], Opening]] = {
     "index": openings.index, "quarter": openings.quarter, "protocols": openings.protocols, "stalled": openings.stalled,
-    "fix_list": openings.fix_list}
+    "sites": sections_sites.opening, "fix_list": openings.fix_list}
 PAGES: Mapping[str, tuple[Page, ...]] = {
-    "internal": ("index", "quarter", "protocols", "stalled", "fix_list"), "shared": ("index", "quarter", "protocols")}
+    "internal": ("index", "quarter", "protocols", "stalled", "sites", "fix_list"),
+    "shared": ("index", "quarter", "protocols")}
 
 #: Pages that read the results of another report than the one of their name.
-REPORT_OF: Mapping[str, str] = {"index": "quarter", "fix_list": "queries"}
+REPORT_OF: Mapping[str, str] = {"index": "quarter", "sites": "quarter", "fix_list": "queries"}
 
 
 def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:

@@ -11,7 +11,7 @@ QUESTIONS = ("gain", "protocol", "dose", "effort")
 DETECTABLE = ("detectable_gain_cmh2o", "detectable_protocol_difference_cmh2o", "detectable_dose_per_10_points_cmh2o",
               "detectable_between_per_10_points_cmh2o", "detectable_within_per_10_points_cmh2o",
               "detectable_effort_per_10_points_cmh2o")
-INTERNAL: tuple[Page, ...] = ("quarter", "protocols", "stalled", "fix_list")
+INTERNAL: tuple[Page, ...] = ("quarter", "protocols", "stalled", "sites", "fix_list")
 
 
 def pages(look: Look) -> SectionView:

@@ -8,45 +8,13 @@ from pipeline.report.views import Fold, SectionView, said, view
 from pipeline.report.words import (
     as_given,
     count,
-    interval,
     of,
-    people,
     quarter_days,
     sentence,
-    with_unit,
 )
 from pipeline.results import Result
 
 SHOWN_CAUTIONS = 5
-
-
-def sites(look: Look) -> SectionView:
-    """Sites in the order of the alphabet, never ranked; measured gain beside what the model expects of its people."""
-    names = sorted({part(r, "site") for r in look.section("sites") if part(r, "site")})
-    heads = [Column(look.say("words.site")), *(Column(look.say(f"quarter.sites.{h}"))
-                                               for h in ("people", "logged", "adherence", "in_band"))]
-    rows = [[s, people(look.one("sites", "people", f"site={s}"), "0"),
-             *(_middle(look.one("sites", m, f"site={s}"))
-               for m in ("logged_pct", "session_adherence_pct", "in_band_pct"))] for s in names]
-    gains = []
-    for site in names:
-        for pressure in ("mip", "mep"):
-            raw, due = (look.one("sites", m, f"site={site};pressure={pressure}", 12)
-                        for m in ("raw_gain_cmh2o", "expected_gain_cmh2o"))
-            if raw or due:
-                gains.append([f"{site}, {look.texts.name('pressure', pressure)}", with_unit(raw), interval(raw),
-                              people(raw), with_unit(due)])
-    gain_heads = [Column(look.say("words.site")), *(Column(look.say(f"quarter.sites.{h}"))
-                                                    for h in ("gain", "ci", "n", "expected"))]
-    return view(said(look.say("quarter.sites.lead")),
-                table("t-sites", look.say("quarter.sites.caption"), heads, rows),
-                table("t-site-gains", look.say("quarter.sites.gains"), gain_heads, gains) if gains else None)
-
-
-def _middle(result: Result | None) -> str:
-    if result is None or result.value is None or result.low is None:
-        return with_unit(result, "not recorded")
-    return f"{with_unit(result)} ({interval(result)})"
 
 
 def cautions(look: Look) -> SectionView:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from pipeline.report.look import Look
 
 Edition = Literal["internal", "shared"]
-Page = Literal["index", "quarter", "protocols", "stalled", "fix_list"]
+Page = Literal["index", "quarter", "protocols", "stalled", "sites", "fix_list"]
 
 
 class Html(str):

@@ -4,12 +4,12 @@ No words such as "small" or "large" come from here. Formulas: Hedges 1981 (J); M
 11:364-86 (pretest-posttest designs); Borenstein et al. 2009, Introduction to Meta-Analysis, ch. 4.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, inf, sqrt
 
 from scipy.special import gammaln, ndtri
-from scipy.stats import nct
+
+from pipeline.stats.noncentral import noncentrality
 
 LARGE_SAMPLE = "large_sample"
 TEXTBOOK = "textbook"
@@ -168,27 +168,10 @@ def percent_change(mean_before: float, mean_after: float) -> float | None:
     return 100 * (mean_after - mean_before) / mean_before if mean_before > 0 else None
 
 
-def _bisect(function: Callable[[float], float], low: float, high: float) -> float:
-    """Root of a falling function between low and high by halving; 100 halvings reach the last bit."""
-    for _ in range(100):
-        middle = (low + high) / 2
-        low, high = (middle, high) if function(middle) > 0 else (low, middle)
-    return (low + high) / 2
-
-
-def _noncentral_cdf(t: float, df: float, delta: float) -> float:
-    """P(T ≤ t) of a noncentral t; scipy gives nan far out (t = 8, df = 4, δ = -9), where it is 1 or 0 to any digit."""
-    value = float(nct.cdf(t, df, delta))
-    return value if value == value else float(delta < t)
-
-
 def noncentrality_limits(t: float, df: float, *, level: float = 0.95) -> tuple[float, float]:
     """Interval of the noncentrality of a t value (Steiger and Fouladi 1997): δ with P(T ≤ t; δ) at both tails."""
     _require(df > 0 and abs(t) < inf, "expected df above 0 and a finite t")
-    reach = 10 + 3 * abs(t)
-    tails = (0.5 + level / 2, 0.5 - level / 2)
-    low, high = (_bisect(lambda d, p=p: _noncentral_cdf(t, df, d) - p, t - reach, t + reach) for p in tails)  # type: ignore[misc]
-    return low, high
+    return noncentrality(t, df, 0.5 + level / 2), noncentrality(t, df, 0.5 - level / 2)
 
 
 def contrast_per_level_sd(

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from pipeline.stats.contrasts import as_rows, combine
+from pipeline.stats.effect_sizes import small_sample_factor
 from pipeline.stats.model import CannotFit
 from pipeline.stats.modes import random_map
 from pipeline.stats.noncentral import noncentrality
@@ -37,13 +37,6 @@ class StandardisedEffect:
     df: float
     t: float
     t_df: float
-
-
-def small_sample_factor(df: float) -> float:
-    """J(nu) = Gamma(nu/2) / (sqrt(nu/2) Gamma((nu-1)/2)) (Hedges 1981, J Educ Stat 6:107-128); NaN for nu <= 1."""
-    if not df > 1.0:
-        return float("nan")
-    return float(np.exp(special.gammaln(df / 2.0) - special.gammaln((df - 1.0) / 2.0)) / np.sqrt(df / 2.0))
 
 
 def level_variance(fit: MixedFit) -> tuple[float, float]:
@@ -77,7 +70,8 @@ def standardised_effect(fit: MixedFit, weights: Mapping[str, float] | Array, lev
     variance, nu = level_variance(fit)
     sd = float(np.sqrt(variance))
     estimate, error, t_df = (float(made[name][0]) for name in ("estimate", "std_error", "df"))
-    factor, kappa, t = small_sample_factor(nu), error / sd, estimate / error
+    factor = small_sample_factor(nu) if nu > 1.0 else float("nan")
+    kappa, t = error / sd, estimate / error
     if not t_df > 0:
         return StandardisedEffect(factor * estimate / sd, float("nan"), float("nan"), sd, nu, t, t_df)
     low = noncentrality(t, t_df, 0.5 + level / 2.0)
