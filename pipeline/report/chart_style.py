@@ -20,7 +20,7 @@ SIZE = 13
 
 CONFIG: dict[str, Any] = {
     "background": "transparent",
-    "padding": {"left": 2, "right": 16, "top": 4, "bottom": 4},
+    "padding": {"left": 8, "right": 16, "top": 4, "bottom": 4},
     "font": FACE,
     "view": {"stroke": None},
     "title": {"fontSize": SIZE, "fontWeight": "normal", "color": MUTED, "anchor": "start", "frame": "bounds",

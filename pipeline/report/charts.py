@@ -19,6 +19,7 @@ from pipeline.report import chart_style as look
 from pipeline.report.chart_style import Rule, Spot, Words
 from pipeline.report.ladders import ladder
 from pipeline.report.language import texts
+from pipeline.report.letters import wrapped
 from pipeline.report.svg import TIP, clean
 from pipeline.report.views import Html
 
@@ -46,7 +47,8 @@ def _drawn(words: Words, build: Callable[[bool], Sequence[Chart]], height: int, 
         with debug_mode(False):
             layers = [layer.to_dict(validate=False, context={"top_level": False}) for layer in build(kind == "narrow")]
         spec = {"layer": _filled(layers), "width": width, "height": tall,
-                "autosize": {"type": "fit", "contains": "padding"}, **({"title": unit} if unit else {})}
+                "autosize": {"type": "fit", "contains": "padding"}}
+        spec |= {"title": {"text": _lines(unit, kind == "narrow")}} if unit else {}
         svg = _svg(json.dumps(spec, sort_keys=True), texts().entries["locale.decimal"])
         named = clean(svg, name=f"{words.name}-{kind[0]}", title=words.title, desc=words.desc)
         pieces.append(f'<div class="{kind}">{named}</div>')
@@ -75,7 +77,12 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else round(float(value), 4)
 
 
-def _axis(field: str, ends: Sequence[float], marks: Sequence[float], title: str | None = None) -> dict[str, Any]:
+def _lines(title: str, is_narrow: bool) -> list[str]:
+    """A title in lines that the drawing has room for, whatever the reader's face."""
+    return wrapped(title, (look.NARROW if is_narrow else look.WIDE) - 70, look.SIZE)
+
+
+def _axis(field: str, ends: Sequence[float], marks: Sequence[float], title: list[str] | None = None) -> dict[str, Any]:
     return {"shorthand": field, "title": title, "scale": alt.Scale(domain=list(ends), nice=False),
             "axis": alt.Axis(values=list(marks))}
 
@@ -115,7 +122,8 @@ def curve(words: Words, spots: Sequence[Spot], *, unit: str, x_title: str, rules
 
     def build(is_narrow: bool) -> list[Chart]:
         room = look.share_at_right(names, is_narrow) * (last - first)
-        x = alt.X(**_axis("x:Q", (first, last + room), look.ticks(first, last, 5 if is_narrow else 9), x_title))
+        x = alt.X(**_axis("x:Q", (first, last + room), look.ticks(first, last, 5 if is_narrow else 9),
+                          _lines(x_title, is_narrow)))
 
         def y(field: str) -> alt.Y:
             return alt.Y(**_axis(field, ends, marks))
@@ -149,7 +157,7 @@ def stack(words: Words, rows: Sequence[tuple[str, str, float, str]], parts: Sequ
         labels = list(shown or columns)
         labels = labels[::2] if is_narrow and len(labels) > 6 else labels
         return [_data(data).mark_bar(stroke=look.PAPER, strokeWidth=1).encode(
-            x=alt.X("label:N", title=x_title, sort=columns, axis=alt.Axis(values=labels),
+            x=alt.X("label:N", title=_lines(x_title, is_narrow), sort=columns, axis=alt.Axis(values=labels),
                     scale=alt.Scale(paddingInner=0.06, paddingOuter=0.02)),
             y=alt.Y(**_axis("y:Q", (0, 100), (0, 25, 50, 75, 100))),
             color=alt.Color("part:N", legend=None, scale=alt.Scale(domain=list(parts), range=list(colours))),
@@ -171,7 +179,7 @@ def dots(words: Words, values: Sequence[float], *, x_title: str, band: tuple[flo
     tallest = max(heights.values(), default=1) + 1.0
 
     def build(is_narrow: bool) -> list[Chart]:
-        x: dict[str, Any] = {"scale": alt.Scale(domain=ends, nice=False), "title": x_title,
+        x: dict[str, Any] = {"scale": alt.Scale(domain=ends, nice=False), "title": _lines(x_title, is_narrow),
              "axis": alt.Axis(values=marks[::2] if is_narrow else marks)}
         y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[0, tallest]))
         box = _data([{"x": max(band[0], ends[0]), "x2": min(band[1], ends[1])}])

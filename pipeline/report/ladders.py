@@ -59,9 +59,11 @@ def ladder(words: Words, rungs: Sequence[Rung], *, x_title: str, rules: Sequence
     for kind, plan, ticks in (("wide", _wide, marks), ("narrow", _narrow, marks[:: 2 if len(marks) > 5 else 1])):
         frame, rows = plan(rungs, ends, head)
         foot = rows[-1].foot if rows else head
+        extra = len(wrapped(x_title, frame.whole - 8, SIZE)) - 1
         body = "".join((_band(frame, band, foot), _axis(frame, ticks, foot, x_title), _rules(frame, rules, foot),
                         *(row.words + _marks(frame, rung, row.mark) for row, rung in zip(rows, rungs, strict=True))))
-        drawing = named(f"{words.name}-{kind[0]}", words.title, words.desc, (frame.whole, foot + FOOT), body)
+        size = (frame.whole, foot + FOOT + LINE * extra)
+        drawing = named(f"{words.name}-{kind[0]}", words.title, words.desc, size, body)
         pieces.append(f'<div class="{kind}">{drawing}</div>')
     return Html("".join(pieces))
 
@@ -116,13 +118,14 @@ def _places(marks: Sequence[float]) -> int:
 
 def _axis(frame: _Frame, marks: Sequence[float], foot: float, title: str) -> str:
     places = _places(marks)
-    lines = "".join(f"M{d(frame.x(m))},{d(frame.top)}V{d(foot)}" for m in marks)
+    grid = "".join(f"M{d(frame.x(m))},{d(frame.top)}V{d(foot)}" for m in marks)
     numbers = "".join(_text(frame.x(m), foot + 17, number(m, places), "middle") for m in marks)
-    middle = (frame.left + frame.right) / 2
-    half = width(title, SIZE) / 2
-    middle = min(max(middle, half + 2), frame.whole - half - 2)
-    return (f'<path d="{lines}" stroke="{look.GRID}"/><path d="M{d(frame.left)},{d(foot)}H{d(frame.right)}" '
-            f'stroke="{look.MUTED}"/>{numbers}{_text(middle, foot + 38, title, "middle", look.MUTED)}')
+    lines = wrapped(title, frame.whole - 8, SIZE)
+    half = widest(lines, SIZE) / 2
+    middle = min(max((frame.left + frame.right) / 2, half + 2), frame.whole - half - 2)
+    titles = "".join(_text(middle, foot + 38 + LINE * i, line, "middle", look.MUTED) for i, line in enumerate(lines))
+    return (f'<path d="{grid}" stroke="{look.GRID}"/><path d="M{d(frame.left)},{d(foot)}H{d(frame.right)}" '
+            f'stroke="{look.MUTED}"/>{numbers}{titles}')
 
 
 def _rules(frame: _Frame, rules: Sequence[Rule], foot: float) -> str:

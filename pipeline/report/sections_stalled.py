@@ -13,7 +13,7 @@ from pipeline.report.words import day_name, interval, people, sentence, value, w
 
 TO_CHECK = ("falling", "stalled")
 #: Cards with panels, about 9 KB each; on a list longer than LONG_LIST fewer, so that the page stays under 1.5 MB.
-MOST_CARDS, FEW_CARDS, LONG_LIST = 75, 40, 2000
+MOST_CARDS, FEW_CARDS, LONG_LIST = 75, 25, 2000
 
 
 def how_many(look: Look) -> SectionView:
