@@ -50,7 +50,7 @@ def _losses(look: Look, pressure: str) -> Block | None:
     heads = [Column(look.say(f"protocols.tipping.{h}"))
              for h in ("pair", "to_nothing", "slope_nothing", "to_doubt", "slope_doubt")]
     caption = look.say("protocols.tipping.caption", pressure=look.texts.name("pressure", pressure))
-    return table(f"t-tipping-{pressure}", caption, heads, rows) if rows else None
+    return table(f"t-losses-{pressure}", caption, heads, rows) if rows else None
 
 
 def _pictures(look: Look, pressure: str) -> list[Block | None]:

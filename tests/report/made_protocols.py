@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from pipeline.results import Result
+from tests.report import made_choices
 
 PROTOCOLS = ("dawn", "ridge", "tide")
 PAIRS = ("dawn - ridge", "dawn - tide", "ridge - tide")
-CHOICES = ("primary", "dose without effort", "unlogged weeks as none done", "random intercept only")
 
 
 def row(section: str, statistic: str, group: str = "all", at: float | None = None, **fields: object) -> Result:
@@ -123,6 +123,7 @@ def differences() -> list[Result]:
         g, v = f"pressure=mip;protocols={pair}", -1.5 - place
         rows += [
             row("difference", "difference_cmh2o", g, 12, value=v, low=v - 2.4, high=v + 2.4, unit="cmH2O"),
+            row("difference", "difference_adjusted_cmh2o", g, 12, value=v, low=v - 3.1, high=v + 3.1, unit="cmH2O"),
             row("difference", "difference_50_cmh2o", g, 12, low=v - 0.8, high=v + 0.8, unit="cmH2O"),
             row("difference", "difference_80_cmh2o", g, 12, low=v - 1.6, high=v + 1.6, unit="cmH2O"),
             row("difference", "p_value", g, 12, value=0.021),
@@ -196,37 +197,8 @@ def model() -> list[Result]:
     return rows
 
 
-def choices() -> list[Result]:
+def missing() -> list[Result]:
     rows = []
-    for i, c in enumerate(CHOICES):
-        rows += [
-            row(
-                "choices",
-                "difference_cmh2o",
-                f"pressure=mip;choice={c};protocols={p}",
-                12,
-                value=-1.5 - i / 5,
-                low=-4.0,
-                high=1.0,
-                unit="cmH2O",
-                text="primary" if i == 0 else "also",
-            )
-            for p in PAIRS
-        ]
-        rows.append(
-            row(
-                "choices",
-                "gain_cmh2o",
-                f"pressure=mip;choice={c}",
-                12,
-                value=11.0 + i / 3,
-                low=9.0,
-                high=13.0,
-                unit="cmH2O",
-                text="primary" if i == 0 else "also",
-            )
-        )
-    rows.append(row("choices", "gain_cmh2o", "pressure=mip;choice=site x time", 12, text="did not fit"))
     for p in PROTOCOLS:
         rows.append(
             row(
@@ -267,4 +239,4 @@ def choices() -> list[Result]:
 
 
 def rows() -> list[Result]:
-    return [*common(), *setting(), *differences(), *model(), *choices()]
+    return [*common(), *setting(), *differences(), *model(), *made_choices.rows(), *missing()]

@@ -16,8 +16,8 @@ def made_up(n=400, groups=3, seed=5):
     slopes = np.array([[0.0] * 4, [-1.2, 0.02, 0.0, 0.4], [2.0, -0.03, 0.0, -0.5]])[:groups]
     eta = x @ slopes.T
     chance = np.exp(eta) / np.exp(eta).sum(axis=1, keepdims=True)
-    given = [("a", "b", "c")[int(np.searchsorted(np.cumsum(p), u))] for p, u in zip(chance, draw.random(n), strict=True)]
-    return x, given
+    drawn = draw.random(n)
+    return x, [("a", "b", "c")[int(np.searchsorted(np.cumsum(p), u))] for p, u in zip(chance, drawn, strict=True)]
 
 
 def test_three_groups_like_statsmodels():
