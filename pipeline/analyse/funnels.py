@@ -127,7 +127,7 @@ def _one(section: Section, made: Sites, where: str) -> None:
         section.add("funnel_by_chance_pct", group(measure=made.measure, level=f"{level:g}"), unit="%",
                     value=chance_of_one(len(made.points), level), n=len(made.points), n_of="sites", n_people=0,
                     method="1 - level to the power of the sites: one stable site or more outside", klass="client")
-    for n in np.unique(np.linspace(min(sizes), max(sizes), CURVE).astype(int)):
+    for n in np.unique(np.linspace(max(1, 0.7 * min(sizes)), 1.2 * max(sizes), CURVE).astype(int)):
         for level in LEVELS:
             low, high = made.limits(int(n), level, tau)
             section.add("funnel_limits", group(measure=made.measure, level=f"{level:g}"), at=float(n), low=low,

@@ -95,7 +95,7 @@ def _funnel(look: Look, measure: str, own: str = "") -> Block | None:
     stem = f"funnel-{measure.replace('_', '-')}" + (f"-{names(look).index(own)}" if own else "")
     dots = [Dot(r.n or 0, r.value or 0.0, f"{value(r)} {r.unit}, n {people(r)}", own if part(r, "site") == own else "")
             for r in points]
-    drawing = funnel(Words(stem, claim, name), dots, limits, centre.value, unit=f"{name}, {centre.unit}",
+    drawing = funnel(Words(stem, claim, name), dots, limits, centre.value, unit=centre.unit,
                      x_title=look.say("quarter.sites.funnel_n", what=centre.n_of))
     rows = [[part(r, "site"), with_unit(r), people(r), r.text] for r in points]
     chance = [look.one("sites", "funnel_by_chance_pct", f"measure={measure};level={level}") for level in LEVELS]
