@@ -141,9 +141,9 @@ def _contrast(reading: _Reading, given: Any, word: str) -> PlannedContrast | Non
     week = reading.one_of(found, "week", f"{word}.week", WEEKS, usual=12)
     pair = found.get("protocols", [])
     good = isinstance(pair, list) and all(isinstance(p, str) and p for p in pair)
-    if of == "difference" and not (good and len(set(pair)) == 2 and len(pair) == 2):
+    if found.get("of") == "difference" and not (good and len(set(pair)) == 2 and len(pair) == 2):
         reading.fault(f"{word}.protocols", "does not name two protocols", "a list of two: the first less the second")
-    if of != "difference" and pair:
+    if found.get("of") in KINDS[1:] and pair:
         reading.fault(f"{word}.protocols", "is no part of such a contrast", "protocols of a difference only")
     if of == "dose" and week != WEEKS[0]:
         reading.fault(f"{word}.week", "is no part of such a contrast", "12: dose is told per ten points over 12 weeks")

@@ -48,7 +48,8 @@ def test_a_missing_word_is_said(word):
 SPOILT = {
     "question": ("", "question"), "ethics": (7, "ethics"), "covariates": (["age", "hair"], "covariates, entry 2"),
     "sensitivity": (["a", "a"], "sensitivity"), "estimand": ("words", "estimand"), "family": ([], "family"),
-    "primary": ([], "primary"), "eligibility": ({"rule": "some", "consented_only": "yes"}, "eligibility.consented_only"),
+    "primary": ([], "primary"),
+    "eligibility": ({"rule": "some", "consented_only": "yes"}, "eligibility.consented_only"),
     "purpose": ("x", "purpose"),
 }  # fmt: skip
 
@@ -72,7 +73,7 @@ def test_a_contrast_that_cannot_be_is_said(changes, said):
 
 def test_every_fault_is_said_at_once_and_quotes_nothing():
     secret = "Jane Example, born 1950"
-    spoilt = {k: secret for k in WHOLE} | {"estimand": dict.fromkeys(ATTRIBUTES[:2], secret), "funding": "",
+    spoilt = dict.fromkeys(WHOLE, secret) | {"estimand": dict.fromkeys(ATTRIBUTES[:2], secret), "funding": "",
                                            "primary": {"of": secret}, "family": [{"protocols": secret}]}
     plan, faults = read_plan(spoilt)
     assert plan is None and len(faults) > 10

@@ -43,13 +43,16 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class Asked:
-    """One model on one design: the contrasts by name, their weights (names, kept terms), and what the gate promises."""
+    """One model on one design: the contrasts by name, their weights (names, kept terms), and the true sizes that are
+    promised to be found. spread: SD of client levels and slopes; sem: of one test."""
 
     rows: Rows
     model: MixedModel
     names: list[str]
     weights: Array
     promised: Array
+    spread: tuple[float, float] = (SETTINGS.planning_level_sd_cmh2o, SETTINGS.planning_slope_sd_cmh2o)
+    sem: float = SETTINGS.mip_sem_cmh2o
 
 
 def asked(rows: pl.DataFrame, found: Gate, recipe: Recipe, wanted: set[str]) -> Asked:
@@ -72,9 +75,8 @@ def fit_noise(one: Asked, rng: np.random.Generator) -> Solved:
     """Outcomes of no mean and the assumed spread on this design, fitted as `fit_mixed` does, its columns made once."""
     rows, who = one.rows, one.rows.inner_of
     people = len(rows.inner_starts)
-    spread = np.array([SETTINGS.planning_level_sd_cmh2o, SETTINGS.planning_slope_sd_cmh2o])
-    own = rng.standard_normal((people, 2)) * spread
-    y = np.einsum("ij,ij->i", rows.z.values, own[who]) + SETTINGS.mip_sem_cmh2o * rng.standard_normal(len(who))
+    own = rng.standard_normal((people, 2)) * np.array(one.spread)
+    y = np.einsum("ij,ij->i", rows.z.values, own[who]) + one.sem * rng.standard_normal(len(who))
     drawn = replace(rows, y=y)
     correlated = tuple(v.correlated for v in one.model.varies)
     standard, basis = standardised(drawn, correlated, tuple(v.by for v in one.model.varies))
