@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from pipeline.stats.next_test import chance_gain_settles, next_test
 from pipeline.stats.stalled_rule import StalledRule
 from pipeline.stats.window_slope import slope_std_error
+from tests.studies.next_test_power import rows
 
 RULE = StalledRule()
 
@@ -43,3 +44,11 @@ def test_the_chance_is_a_probability_and_symmetric_around_what_is_needed(gain, g
     chance = chance_gain_settles(gain, gain_se, 17.0, 8.0)
     assert 0 <= chance <= 1 + 1e-12
     assert chance_gain_settles(34.0 - gain, gain_se, 17.0, 8.0) == pytest.approx(chance, abs=1e-9)
+
+
+def test_what_the_planner_promises_the_next_test_keeps():
+    """Both chances against draws, for five rhythms, three sizes of error and three gains (tests/studies/next_test_power
+    holds the table with 100,000 draws; 2 points are asked for, and 10,000 draws are off by 1.5 at most)."""
+    found = [row for row in rows(10_000, 20261127) if "power said" in row]
+    assert len(found) == 45
+    assert max(float(str(row["worst difference, points"])) for row in found) < 2.0
