@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline import settings as settings_file
 from pipeline.errors import RmtError, StoreError
 from pipeline.stages import Progress, Summary
 from pipeline.stages_load import STORE
@@ -28,7 +30,7 @@ def forget(
     """
     from pipeline.store.erasing import person
     summary = Summary("forget")
-    quarter = _quarter(out)
+    last = _last_review(out)
     erased, is_known = person(out / STORE, key)
     if not is_known and not _left_over(erased, out):
         raise StoreError("nobody in this store has the key that was given", now="check it letter by letter")
@@ -36,8 +38,8 @@ def forget(
     _clean_exports(erased, out, summary)
     if is_known:
         _erase(erased, out, summary)
-    if quarter and not store_only:
-        _make_again(quarter, out, settings_path, summary, progress)
+    if last and not store_only:
+        _make_again(last, out, settings_path, summary, progress)
     else:
         summary.lines.append("Next: rmt-outcomes derive, analyse and report make the pages again.")
     _say_left_over(erased, out, summary)
@@ -46,10 +48,14 @@ def forget(
     return summary
 
 
-def _quarter(out: Path) -> str:
+def _last_review(out: Path) -> tuple[str, str] | None:
+    """Return quarter and settings of the review that stands in the store."""
     from pipeline.store import open_store
     with open_store(out / STORE, read_only=True) as store:
-        return str(store.sql("select quarter from results.run")["quarter"][0]) if store.has_table("results.run") else ""
+        if not store.has_table("results.run"):
+            return None
+        quarter, text = store.sql("select quarter, settings_text from results.run").row(0)
+        return str(quarter), str(text)
 
 
 def _erase(erased: Erased, out: Path, summary: Summary) -> None:
@@ -65,13 +71,18 @@ def _erase(erased: Erased, out: Path, summary: Summary) -> None:
 
 
 def _make_again(
-    quarter: str, out: Path, settings_path: Path | None, summary: Summary, progress: Progress
+    last: tuple[str, str], out: Path, settings_path: Path | None, summary: Summary, progress: Progress
 ) -> None:
-    from pipeline import stages
+    """Make the pages of the last review again, by its own settings where no others are given."""
+    from pipeline import stages_load, stages_report
+    quarter, text = last
+    settings = (settings_file.load(settings_path) if settings_path
+                else settings_file.from_mapping(json.loads(text), "the settings of the last review"))
+    again, now = Summary("forget"), dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
     try:
-        stages.derive(out, settings_path, progress)
-        stages.analyse(out, settings_path, quarter, progress)
-        summary.outputs = stages.report(out, settings_path, progress).outputs
+        stages_load.derive(out, settings, again, progress)
+        stages_report.analyse(out, settings, quarter, again, progress)
+        summary.outputs = stages_report.report(out, settings, now, again, progress).outputs
         summary.lines.append(f"The pages of {quarter} were made again without them.")
     except RmtError as fault:
         summary.exit_code = fault.exit_code
