@@ -58,6 +58,7 @@ def check(
     verdict = _verdict(_read(folder, map_path, settings, summary, progress), settings, summary, progress, None)
     _say_set_aside(verdict.set_aside, summary)
     _say_unknown_columns(verdict.unknown_columns, summary)
+    _say_other_files(verdict.other_files, summary)
     for file in verdict.files:
         summary.lines.append(
             f"{file.file}: {file.rows_read} rows read, {file.rows_kept} would be kept, {file.rows_set_aside} set aside"
@@ -95,6 +96,7 @@ def load(
                 loaded = validate_load(store, verdict, meta, notes)
         _say_set_aside(verdict.set_aside, summary, most=SHOWN_RULES)
         _say_unknown_columns(verdict.unknown_columns, summary)
+        _say_other_files(verdict.other_files, summary)
     summary.counts |= _totals(loaded.files)
     totals = summary.counts
     summary.lines.append(
@@ -186,3 +188,20 @@ def _say_unknown_columns(unknown: Any, summary: Summary) -> None:
         if names:
             summary.warnings.append({"rule": "columns.unknown", "count": len(names), "where": file})
             summary.faults.append(f"{file}: left out, not in the contract: {', '.join(names)}")
+
+
+def _say_other_files(names: tuple[str, ...], summary: Summary) -> None:
+    """Count the files of a folder that could hold a table and are named like none; show a name only where it is nearly
+    a table's: any other may be a person's."""
+    import difflib
+
+    from pipeline.contract import TABLES
+    from pipeline.ingest.formats import stem_of, suffix_of
+    left = [Path(name) for name in names if suffix_of(Path(name))]
+    if not left:
+        return
+    near = {p.name: t for p in left for t in difflib.get_close_matches(stem_of(p).casefold(), TABLES, n=1, cutoff=0.8)}
+    summary.warnings.append({"rule": "files.other", "count": len(left), "where": "the folder"})
+    meant = "; ".join(f"{name} (if it is {table}, name it so)" for name, table in near.items())
+    summary.faults.append(f"{len(left)} files are named like no table and were left out" + (f": {meant}." if meant
+                          else "; a map says how such files become tables."))

@@ -15,6 +15,7 @@ from click.testing import CliRunner
 from pipeline import cli_output
 from pipeline.cli import main
 from pipeline.errors import FileRefused, IdentifierFound, RmtError
+from tests.validate.folder import KEY, SOUND, write
 
 
 def run(*words: str):
@@ -79,3 +80,28 @@ def test_all_faults_of_a_refusal_are_said(capsys):
     faults = [RmtError("one", where="a.csv"), RmtError("two", where="b.csv")]
     cli_output.failure("load", FileRefused(faults), as_json=False)
     assert capsys.readouterr().err.splitlines() == ["a.csv: one.", "b.csv: two."]
+
+
+def test_files_that_no_table_reads_are_counted_and_only_near_names_are_shown(tmp_path):
+    write(tmp_path)
+    for name in ("Sessions.csv", "maria sanchez.tsv", "letter.docx"):
+        (tmp_path / name).write_text("x")
+    said = run("check", str(tmp_path)).output
+    assert "2 files are named like no table and were left out: Sessions.csv (if it is sessions, name it so)." in said
+    assert "maria" not in said and "letter" not in said
+    for name in ("Sessions.csv", "maria sanchez.tsv"):
+        (tmp_path / name).unlink()
+    assert "named like no table" not in run("check", str(tmp_path)).output
+
+
+def test_a_check_says_each_rule_once_with_shape_and_lines(tmp_path):
+    bad = [f"{KEY},2025-01-{day},mip,1,Maria {day},cmh2o," for day in (10, 11, 12)]
+    shown = run("check", str(write(tmp_path, tests=[*SOUND["tests"], *bad])), "--settings", str(lenient(tmp_path)))
+    assert shown.exit_code == 7 and "Maria" not in shown.output
+    assert "got Aaaaa 99 (8 characters), value hidden.\n    2 more rows (lines 7, 8)" in shown.output
+
+
+def lenient(folder: Path) -> Path:
+    place = folder / "lenient.toml"
+    place.write_text("set_aside_max_pct = 100.0\n")
+    return place
