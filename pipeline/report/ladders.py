@@ -59,9 +59,11 @@ def ladder(words: Words, rungs: Sequence[Rung], *, x_title: str, rules: Sequence
     for kind, plan, ticks in (("wide", _wide, marks), ("narrow", _narrow, marks[:: 2 if len(marks) > 5 else 1])):
         frame, rows = plan(rungs, ends, head)
         foot = rows[-1].foot if rows else head
+        zones = [(head, foot)] if kind == "wide" else [(r.mark - 10, r.mark + 10) for r in rows]
         extra = len(wrapped(x_title, frame.whole - 8, SIZE)) - 1
-        body = "".join((_band(frame, band, foot), _axis(frame, ticks, foot, x_title), _rules(frame, rules, foot),
-                        *(row.words + _marks(frame, rung, row.mark) for row, rung in zip(rows, rungs, strict=True))))
+        behind = _band(frame, band, zones) + _axis(frame, ticks, zones, foot, x_title) + _rules(frame, rules, zones)
+        body = behind + "".join(row.words + _marks(frame, rung, row.mark)
+                                for row, rung in zip(rows, rungs, strict=True))
         size = (frame.whole, foot + FOOT + LINE * extra)
         drawing = named(f"{words.name}-{kind[0]}", words.title, words.desc, size, body)
         pieces.append(f'<div class="{kind}">{drawing}</div>')
@@ -104,11 +106,20 @@ def _lines(lines: Sequence[str], x: float, middle: float, anchor: str) -> str:
     return "".join(_text(x, first + LINE * i, line, anchor) for i, line in enumerate(lines) if line)
 
 
-def _band(frame: _Frame, band: tuple[float, float] | None, foot: float) -> str:
+Zones = Sequence[tuple[float, float]]
+
+
+def _upright(x: float, zones: Zones) -> str:
+    """The path of an upright line, left out where words stand."""
+    return "".join(f"M{d(x)},{d(top)}V{d(foot)}" for top, foot in zones)
+
+
+def _band(frame: _Frame, band: tuple[float, float] | None, zones: Zones) -> str:
     if band is None:
         return ""
-    return (f'<path d="M{d(frame.x(band[0]))},{d(frame.top)}H{d(frame.x(band[1]))}V{d(foot)}H{d(frame.x(band[0]))}Z" '
-            f'fill="{look.GRID}"/>')
+    first, last = d(frame.x(band[0])), d(frame.x(band[1]))
+    boxes = "".join(f"M{first},{d(top)}H{last}V{d(foot)}H{first}Z" for top, foot in zones)
+    return f'<path d="{boxes}" fill="{look.GRID}"/>'
 
 
 def _places(marks: Sequence[float]) -> int:
@@ -116,9 +127,9 @@ def _places(marks: Sequence[float]) -> int:
     return next((p for p in range(4) if all(abs(m - round(m, p)) < 1e-9 for m in marks)), 4)
 
 
-def _axis(frame: _Frame, marks: Sequence[float], foot: float, title: str) -> str:
+def _axis(frame: _Frame, marks: Sequence[float], zones: Zones, foot: float, title: str) -> str:
     places = _places(marks)
-    grid = "".join(f"M{d(frame.x(m))},{d(frame.top)}V{d(foot)}" for m in marks)
+    grid = "".join(_upright(frame.x(m), zones) for m in marks)
     numbers = "".join(_text(frame.x(m), foot + 17, number(m, places), "middle") for m in marks)
     lines = wrapped(title, frame.whole - 8, SIZE)
     half = widest(lines, SIZE) / 2
@@ -128,12 +139,12 @@ def _axis(frame: _Frame, marks: Sequence[float], foot: float, title: str) -> str
             f'stroke="{look.MUTED}"/>{numbers}{titles}')
 
 
-def _rules(frame: _Frame, rules: Sequence[Rule], foot: float) -> str:
+def _rules(frame: _Frame, rules: Sequence[Rule], zones: Zones) -> str:
     """Upright lines with their words above, turned to the other side where two would meet."""
     drawn, taken = "", -1e9
     for rule in sorted(rules, key=lambda r: r.at):
         at, dash = frame.x(rule.at), "" if rule.is_solid else ' stroke-dasharray="5 4"'
-        drawn += f'<path d="M{d(at)},{d(frame.top)}V{d(foot)}" stroke="{look.MUTED}"{dash}/>'
+        drawn += f'<path d="{_upright(at, zones)}" stroke="{look.MUTED}"{dash}/>'
         room = width(rule.label, SIZE)
         if rule.label and at + 4 + room <= frame.whole and at + 4 > taken:
             drawn += _text(at + 4, frame.top - 6, rule.label, "start", look.MUTED)

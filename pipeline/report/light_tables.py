@@ -14,9 +14,11 @@ def light_table(name: str, caption: str, columns: Sequence[Column], rows: Sequen
                 is_list: bool = False) -> Table:
     """Build a table from text cells, about 25 bytes a cell; the first column names the rows. Every cell is escaped.
 
-    Columns of words are set to the left by a class of the table. `is_list`: the page's script sorts and filters it.
+    Columns of words are set to the left, and long ones kept wide, by classes of the table. `is_list`: the page's
+    script sorts and filters it.
     """
     words = "".join(f" w{place}" for place, c in enumerate(columns, 1) if not c.is_number and place > 1)
+    words += "".join(f" l{place}" for place in range(2, len(columns) + 1) if any(len(r[place - 1]) > 24 for r in rows))
     head = "".join(f'<th scope="col">{escape(tell(c.heading))}</th>' for c in columns)
     body = "".join(f'<tr><th scope="row">{escape(row[0])}</th>'
                    + "".join(f"<td>{escape(tell(cell))}</td>" for cell in row[1:]) + "</tr>" for row in rows)

@@ -21,7 +21,8 @@ _FRAME = re.compile(r'<div id="([^"]+)" style="[^"]*">')
 _NOISE = re.compile(r' (?:data-quarto-[a-z-]+="[^"]*"|rowspan="1"|colspan="1")')
 _BLANKS = re.compile(r"\n\s*")
 _BAR = re.compile("\u2063bar([0-9.]+)\u2063")
-_LONG = re.compile(r'class="gt_row gt_right">(?=[^<]{29,}</td>)')
+_LONG = re.compile(r'class="gt_row gt_(?:right">(?=[^<]{29,}</td>)|left">(?=[^<]{25,}</td>))')
+_LONG_HEAD = re.compile(r'(<th class="gt_col_heading[^"]*)("[^>]*>)(?=[^<]{31,}</th>)')
 _INDENT = re.compile("\u2063in([0-9])\u2063")
 
 
@@ -99,6 +100,6 @@ def _own(html: str, name: str, caption: str) -> Html:
     body = f'{head}{mark}<caption id="{name}-cap">{escape(caption)}</caption>{rest}'
     hidden = tell(HIDDEN)
     body = body.replace(f'class="gt_row gt_right">{hidden}', f'class="gt_row gt_right hid">{hidden}')
-    body = _LONG.sub('class="gt_row long">', body)
+    body = _LONG_HEAD.sub(r"\1 long\2", _LONG.sub('class="gt_row long">', body))
     body = _INDENT.sub(lambda m: f'<span class="in{m.group(1)}"></span>', body)
     return Html(_BAR.sub(lambda m: bar(float(m.group(1))), body))

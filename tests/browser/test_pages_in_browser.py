@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.browser
 PAGES = ("internal/index", "internal/quarter", "internal/protocols", "internal/stalled", "internal/sites",
-         "internal/fix_list", "shared/index", "shared/quarter", "shared/protocols", "tiny/quarter", "tiny/stalled", "tiny/fix_list")
+         "internal/fix_list", "shared/index", "shared/quarter", "shared/protocols", "tiny/quarter", "tiny/stalled",
+         "tiny/fix_list")
 #: Texts that stick out of their drawing, or lie on each other by more than a few px, wide drawing or narrow.
 CLIPPED = """() => { const bad = []; for (const svg of document.querySelectorAll('svg[role=img]')) {
   const frame = svg.getBoundingClientRect(); if (!frame.width) continue;
