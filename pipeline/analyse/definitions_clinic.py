@@ -102,8 +102,8 @@ CLINIC = (
            "passes error",
            "gain above SDC95, within it, below minus SDC95", inputs="gains", where=f"{A}past_error.py:past_error"),
     define("quarter.past_error", "expected_past_sdc_pct expected_past_target_pct", "share whose true gain passes a "
-           "threshold", "mean over people of P(true gain > threshold), interval from a bootstrap of people",
-           inputs="model gains", where=f"{A}effects.py:true_gains", settings="bootstrap_draws seed"),
+           "threshold", "mean over people of P(true gain > threshold), Student's t over people, model held fixed",
+           inputs="model gains", where=f"{A}effects.py:true_gains"),
     define("quarter.past_error", "by_chance_pct target_by_chance_pct target_cmh2o", "share that error and learning "
            "alone would put past it", "normal tail at the threshold, learning at none, half, all", inputs="gains",
            where=f"{A}past_error.py:past_error", settings="mip_target_gain_cmh2o mep_target_gain_cmh2o"),

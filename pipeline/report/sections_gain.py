@@ -6,7 +6,7 @@ from pipeline.report import charts
 from pipeline.report.chart_style import Rule, Rung, Words
 from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table
-from pipeline.report.views import Block, Figure, Fold, Heading, SectionView, said, view
+from pipeline.report.views import Block, Figure, Fold, Heading, SectionView, Table, said, view
 from pipeline.report.words import estimate, interval, number, of, people, reach, sentence, value
 from pipeline.results import Result
 
@@ -88,7 +88,7 @@ def _sham(look: Look, pressure: str) -> list[Result]:
     return [r for r in found if part(r, "condition_group") != "any"]
 
 
-def _table(look: Look, pressure: str) -> Block:
+def _table(look: Look, pressure: str) -> Table:
     none = look.say("quarter.gain_apart.no_figure")
     rows = [[_label(look, r), none if r.value is None else value(r, places=1), none if r.value is None else _reach(r)]
             for r in look.many("gain_apart", "part_cmh2o", pressure=pressure)]
