@@ -14,7 +14,13 @@ help: ## the words of this file
 	$(RUN) -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	@touch $@
 
+.venv/.cluster: .venv/.installed requirements-cluster.lock
+	$(RUN) -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --require-hashes -r requirements-cluster.lock
+	@touch $@
+
 env: .venv/.installed ## make .venv from the lock (first part of demo and test)
+
+cluster: .venv/.cluster ## add the client of the Spark Connect protocol, for --engine sc://host:port and its tests
 
 demo: env ## run the whole job on the sample cohort and say which pages to open
 	$(RMT) review sample_data --out out
@@ -54,4 +60,4 @@ wheel-check: env ## build the wheel, install it in an empty environment, run it 
 clean: ## remove what the other words made
 	rm -rf .venv out dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis
 
-.PHONY: help env demo test lint check sample oracles study bench golden pictures wheel-check clean
+.PHONY: help env cluster demo test lint check sample oracles study bench golden pictures wheel-check clean

@@ -13,6 +13,7 @@ import click
 from pipeline.cli_output import failure, finish, progress_of
 
 if TYPE_CHECKING:
+    from pipeline.engines import Choice
     from pipeline.stages import Summary
 
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -50,6 +51,19 @@ class Quarter(click.ParamType[str]):
         return label
 
 
+class EngineWord(click.ParamType["Choice | None"]):
+    """Where the derived tables are made; the default is the store itself."""
+
+    name = "engine"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Choice | None:
+        from pipeline.engines import parse
+        try:
+            return parse(str(value))
+        except ValueError as fault:
+            self.fail(str(fault), param, ctx)
+
+
 def shared(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
     def add(command: Any) -> Any:
         for option in reversed(options):
@@ -65,6 +79,8 @@ MAP = click.option("--map", "map_path", type=Place(kind="file"), help="Intake ma
 QUARTER = click.option("--quarter", type=Quarter(),
                        help="Quarter to report, as 2026Q3 (or block-003); default: the last full one.")
 LANGUAGE = click.option("--language", metavar="CODE", help="Language of the pages, such as de; default: the settings'.")
+ENGINE = click.option("--engine", type=EngineWord(), metavar="WORD", show_default="duckdb",
+                      help="Where tables are made: duckdb, slices, slices:N or sc://host:port.")
 QUIET = click.option("--quiet", is_flag=True, help="No progress, no summary; errors only.")
 JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, also on failure.")
 

@@ -1,21 +1,25 @@
 """Orders and runs the SQL files: sql/<folder>/<file>.sql makes the table <folder>.<file>.
 
 The order is read from the table references of the texts and written down nowhere. One derivation is one transaction:
-after a fault the tables are those of the last good run.
+after a fault the tables are those of the last good run. Where the SQL is run is an engine's matter (derive_elsewhere
+holds what is done for engines outside the store).
 """
 
 from __future__ import annotations
 
 import json
+import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import duckdb
 import polars as pl
 
 from pipeline import assets, reference
+from pipeline.engines import Desk, Engine, InStore
 from pipeline.errors import RmtError
 from pipeline.identity.day_offsets import EPOCH
 from pipeline.identity.quarters import BLOCK_DAYS
@@ -127,46 +131,53 @@ def derive(
     """
     files = sql_files()
     order = run_order(files)
-    with store.transaction():
-        _empty_schemas(store)
-        for at, name in enumerate(order):
-            if progress is not None:
-                progress(name, at, len(order))
-            if name in files:
-                _run(store, name, files[name])
-            else:
-                _make_here(store, name, settings, as_of_batch)
+    made = frames_made_here(settings, batch(store, as_of_batch), lambda: store.table("settled.clients"))
+    with store.transaction(), tempfile.TemporaryDirectory(prefix="rmt-outcomes-") as folder:
+        empty_schemas(store)
+        build_all(InStore(store.execute), Desk(Path(folder) / "tables", ""), order, files, made, progress)
         return _summary(store, order)
 
 
-def _run(store: Store, name: str, text: str) -> None:
-    """Make one table. The database's own words may quote a value, so they stay in the cause and out of the message."""
-    try:
-        store.execute(f"create or replace table {name} as {text}")
-    except duckdb.Error as fault:
-        raise RmtError(f"cannot be run ({type(fault).__name__})", where=_path(name), now="mend this file") from fault
+def build_all(
+    engine: Engine, desk: Desk, order: list[str], files: Mapping[str, str],
+    made_here: Mapping[str, Callable[[], pl.DataFrame]], progress: Progress | None = None,
+) -> None:
+    """Make every table in its order, from its SQL file or from Python; those that are finished are only named."""
+    for at, name in enumerate(order):
+        if progress is not None:
+            progress(name, at, len(order))
+        if desk.is_finished(name):
+            engine.table(name, desk.place(name))
+            continue
+        out = desk.begin(name)
+        if name in files:
+            engine.build(name, files[name], out)
+        else:
+            made_here[name]().write_parquet(out / "made.parquet")
+            engine.table(name, out)
+        desk.finish(name)
 
 
-def _empty_schemas(store: Store) -> None:
+def empty_schemas(store: Store) -> None:
     """Begin afresh, so that no table of an older program version stays behind."""
     for schema in (*FOLDERS, "settings", "reference"):
         store.execute(f"drop schema if exists {schema} cascade")
         store.execute(f"create schema {schema}")
 
 
-def _make_here(store: Store, name: str, settings: Settings, as_of_batch: int | None) -> None:
-    makers: dict[str, Callable[[], pl.DataFrame]] = {
-        "settings.current": lambda: current_settings(settings, _batch(store, as_of_batch)),
+def frames_made_here(
+    settings: Settings, as_of_batch: int, clients: Callable[[], pl.DataFrame]
+) -> dict[str, Callable[[], pl.DataFrame]]:
+    """How the tables of MADE_HERE are made; `clients` gives settled.clients once it is there."""
+    return {
+        "settings.current": lambda: current_settings(settings, as_of_batch),
         "reference.unit_factors": unit_factors,
-        "reference.predictions": lambda: ranked_predictions(store.table("settled.clients")),
+        "reference.predictions": lambda: ranked_predictions(clients()),
     }
-    passing = "from_python_" + name.replace(".", "_")
-    store.register(passing, makers[name]())
-    store.execute(f"create or replace table {name} as select * from {passing}")
-    store.unregister(passing)
 
 
-def _batch(store: Store, as_of_batch: int | None) -> int:
+def batch(store: Store, as_of_batch: int | None) -> int:
+    """The batch given, or the last one; 0 before any."""
     if as_of_batch is not None:
         return as_of_batch
     return int(store.sql("select coalesce(max(batch_id), 0) as batch_id from received.batches").item())
@@ -192,7 +203,11 @@ def ranked_predictions(clients: pl.DataFrame) -> pl.DataFrame:
 
 
 def _summary(store: Store, order: list[str]) -> DeriveSummary:
-    counts = {name: int(store.sql(f"select count(*) as n from {name}").item()) for name in order}
+    return summary_of(store, {name: int(store.sql(f"select count(*) as n from {name}").item()) for name in order})
+
+
+def summary_of(store: Store, counts: Mapping[str, int]) -> DeriveSummary:
+    """Sum up a derivation from the rows of each table."""
     causes = store.sql("select cause, count(*) as n from frames.queries group by cause order by cause")
     return DeriveSummary(
         tables=tuple(counts.items()),

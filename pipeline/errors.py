@@ -59,3 +59,9 @@ class StoreError(RmtError):
     """The store is busy, of another version, or cannot be written."""
 
     exit_code = 1
+
+
+class EngineError(RmtError):
+    """An engine cannot be reached, is of another version, went away, or cannot run a file of sql/."""
+
+    exit_code = 1

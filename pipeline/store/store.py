@@ -33,6 +33,14 @@ def _spill(target: str) -> Path:
     return Path(target + SPILL)
 
 
+def _quoted(path: Path) -> str:
+    return "'" + str(path).replace("'", "''") + "'"
+
+
+def _parquet(folder: Path) -> str:
+    return f"read_parquet({_quoted(folder / '**' / '*.parquet')}, hive_partitioning = false)"
+
+
 class Store:
     """One open DuckDB database. Made by `open_store`; `has_changed` says whether anything was written."""
 
@@ -94,6 +102,18 @@ class Store:
         names = ", ".join(frame.columns)
         with self.frame("rows_to_insert", frame):
             self.execute(f"insert into {table} ({names}) select {names} from rows_to_insert")
+
+    def write_parquet(self, name: str, path: Path) -> None:
+        """Write a whole table into one Parquet file, without holding it in memory."""
+        self._connection.execute(f"copy {name} to {_quoted(path)} (format parquet)")
+
+    def read_parquet(self, name: str, folder: Path) -> None:
+        """Make a table of every Parquet file in a folder and in those below it."""
+        self.execute(f"create or replace table {name} as select * from {_parquet(folder)}")
+
+    def rows_of_parquet(self, folder: Path) -> int:
+        """Count the rows of every Parquet file in a folder and in those below it."""
+        return int(self.sql(f"select count(*) as n from {_parquet(folder)}").item())
 
     def execute(self, text: str, params: Mapping[str, Any] | None = None) -> None:
         """Run one statement that returns nothing."""

@@ -36,16 +36,16 @@ select
   h.own_share as interval_adherence,
   cast(h.known_days as double) / nullif(h.course_days, 0) as interval_logged_share,
   h.own_in_band as interval_in_band_share,
-  case when h.course_days = 0 then 0 when h.prescribed is not null then h.share * h.span12 end as dose_added,
-  case when h.course_days = 0 then 0 else h.done_known / nullif(h.prescribed, 0) * h.span12 end as dose_added_low,
-  case when h.course_days = 0 then 0
+  case when h.course_days = 0 then 0e0 when h.prescribed is not null then h.share * h.span12 end as dose_added,
+  case when h.course_days = 0 then 0e0 else h.done_known / nullif(h.prescribed, 0) * h.span12 end as dose_added_low,
+  case when h.course_days = 0 then 0e0
     else (h.done_known + h.prescribed_unknown * greatest(1, coalesce(h.share, 1))) / nullif(h.prescribed, 0) * h.span12
   end as dose_added_high,
-  case when h.is_without_session then 0 else (h.in_band - s.effort_reference_share) * h.span12 end as effort_added,
-  case when h.is_without_session then 0
+  case when h.is_without_session then 0e0 else (h.in_band - s.effort_reference_share) * h.span12 end as effort_added,
+  case when h.is_without_session then 0e0
     else (coalesce(h.in_band_units / nullif(h.all_units, 0), 0) - s.effort_reference_share) * h.span12
   end as effort_added_low,
-  case when h.is_without_session then 0
+  case when h.is_without_session then 0e0
     else (
       coalesce((h.in_band_units + h.all_units - h.rated_units) / nullif(h.all_units, 0), 1) - s.effort_reference_share
     ) * h.span12

@@ -11,14 +11,14 @@ FLOORS: dict[str, int] = {
     "errors": -1,  # the family of errors lies under everything that raises one
     "settings": 0, "results": 0, "assets": 0,
     "contract": 1, "identity": 1, "reference": 1, "stats": 1,
-    "ingest": 2, "store": 2,
+    "ingest": 2, "store": 2, "engines": 2,
     "validate": 3, "derive": 3, "analyse": 3, "simulate": 3,
     "report": 4, "stages": 5, "cli": 6, "__main__": 7,
 }
 
 #: library -> the places (prefixes of paths below pipeline/) that may import it.
 DOORS: dict[str, tuple[str, ...]] = {
-    "duckdb": ("store", "derive"),
+    "duckdb": ("store", "derive", "engines"),
     "pandera": ("contract", "validate"),
     "formulaic": ("stats/formula.py",),
     "statsmodels": ("analyse/cross_check.py",),
@@ -33,10 +33,12 @@ DOORS: dict[str, tuple[str, ...]] = {
     "click": ("cli.py", "cli_"),
     "rich": ("cli.py", "cli_"),
     "sqlglot": ("engines",),
+    "pyspark": ("engines/spark_connect.py",),
+    "grpc": ("engines/spark_connect.py",),
 }
 
 OPENERS = {"open", "read_text", "write_text", "read_bytes", "write_bytes"}
-MAY_OPEN = ("ingest", "settings.py", "assets.py", "store", "report/render.py", "simulate/write.py", "stages")
+MAY_OPEN = ("ingest", "settings.py", "assets.py", "store", "engines", "report/render.py", "simulate/write.py", "stages")
 CLOCKS = {("time", "time"), ("datetime", "now"), ("datetime", "today"), ("date", "today"), ("datetime", "utcnow")}
 
 

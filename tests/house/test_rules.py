@@ -32,7 +32,7 @@ def plant(tmp_path: Path, name: str, text: str) -> Path:
         (rules.upward_imports, "contract/a.py", "def f():\n    import pipeline.reference\n",
          "contract/a.py:2: contract (floor 1) imports reference (floor 1); a room imports only from lower floors."),
         (rules.second_doors, "report/words.py", "import duckdb\n",
-         "report/words.py:1: duckdb comes in by another door; it belongs to store and derive."),
+         "report/words.py:1: duckdb comes in by another door; it belongs to store and derive and engines."),
         (rules.second_doors, "stats/other.py", "def f():\n    from statsmodels.api import OLS\n",
          "stats/other.py:2: statsmodels comes in by another door; it belongs to analyse/cross_check.py."),
         (rules.forbidden_calls, "analyse/a.py", "print('x')\n", "analyse/a.py:1: prints; only cli prints."),
