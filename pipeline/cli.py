@@ -8,7 +8,21 @@ from typing import TYPE_CHECKING
 import click
 
 from pipeline import __version__, cli_explain, cli_export, cli_history, cli_identity, cli_intake, cli_plan
-from pipeline.cli_words import CONTEXT, DIR, ENGINE, JSON, LANGUAGE, MAP, OUT, QUARTER, QUIET, SETTINGS, Place, run, shared
+from pipeline.cli_words import (
+    CONTEXT,
+    DIR,
+    ENGINE,
+    JSON,
+    LANGUAGE,
+    MAP,
+    OUT,
+    QUARTER,
+    QUIET,
+    SETTINGS,
+    Place,
+    run,
+    shared,
+)
 
 if TYPE_CHECKING:
     from pipeline.engines import Choice
@@ -77,17 +91,24 @@ def derive(out: Path, settings_path: Path | None, engine: Choice | None, quiet: 
 @main.command()
 @shared(OUT, SETTINGS, QUARTER, QUIET, JSON)
 @click.option("--cross-check", is_flag=True, help="Refit the primary models with statsmodels too, and compare.")
+@click.option("--where", metavar="CONDITION", help="Add the primary analysis on these rows only, marked post hoc.")
+@click.option("--label", metavar="TEXT", help="What to call that analysis; it stays in the store.")
 def analyse(
-    out: Path, settings_path: Path | None, quarter: str | None, quiet: bool, as_json: bool, cross_check: bool
+    out: Path, settings_path: Path | None, quarter: str | None, quiet: bool, as_json: bool, cross_check: bool,
+    where: str | None, label: str | None,
 ) -> None:
     """Compute the results of a quarter from the derived tables.
 
     \b
     Example:
       rmt-outcomes analyse --out out --quarter 2026Q3
+      rmt-outcomes analyse --out out --where "sex = female and age_years >= 60" --label "Older women"
     """
     from pipeline import stages
-    run("analyse", quiet, as_json, lambda progress: stages.analyse(out, settings_path, quarter, progress, cross_check))
+    if (where is None) != (label is None):
+        raise click.UsageError("give --where and --label together")
+    run("analyse", quiet, as_json, lambda progress: stages.analyse(
+        out, settings_path, quarter, progress, cross_check, where=where, label=label))
 
 
 @main.command()

@@ -78,12 +78,18 @@ def derive(out: Path, settings_path: Path | None, progress: Progress, engine: Ch
 
 
 def analyse(
-    out: Path, settings_path: Path | None, quarter: str | None, progress: Progress, cross_check: bool = False
-) -> Summary:
-    """Compute the results of `quarter` from the frames in the store and keep them there."""
-    from pipeline import stages_crosscheck, stages_report
-    settings = _settings(settings_path)
-    summary = stages_report.analyse(out, settings, quarter, Summary("analyse"), progress)
+    out: Path, settings_path: Path | None, quarter: str | None, progress: Progress, cross_check: bool = False, *,
+    where: str | None = None, label: str | None = None,
+) -> Summary:  # fmt: skip
+    """Compute the results of `quarter` from the frames in the store and keep them there.
+
+    where, label: a further analysis of a part of the rows, kept and marked post hoc.
+    """
+    from pipeline import stages_crosscheck, stages_post_hoc, stages_report
+    settings, summary = _settings(settings_path), Summary("analyse")
+    if where is not None and label is not None:
+        stages_post_hoc.ask(out, label, where, _now(), settings, summary)
+    summary = stages_report.analyse(out, settings, quarter, summary, progress)
     return stages_crosscheck.add_cross_check(out, settings, summary) if cross_check else summary
 
 

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from pipeline.store import Store
 
 
+POST_HOC = "results.post_hoc"
+
+
 def require(store: Store, table: str, command: str) -> None:
     """Raise StoreError where a table that `command` makes is not in the store."""
     if not store.has_table(table):
@@ -21,7 +24,8 @@ def require(store: Store, table: str, command: str) -> None:
 
 
 def frames_of(store: Store) -> dict[str, pl.DataFrame]:
-    """Return every table of the schema `frames` by its name, in the order of names; and "plans", those registered.
+    """Return every table of the schema `frames` by its name, in the order of names; "plans", those registered; and
+    "asked", the analyses asked for after the data were seen.
 
     StoreError where nothing has been derived yet.
     """
@@ -29,7 +33,21 @@ def frames_of(store: Store) -> dict[str, pl.DataFrame]:
     names = store.sql(
         "select table_name from information_schema.tables where table_schema = 'frames' order by table_name"
     )["table_name"].to_list()
-    return {name: store.table(f"frames.{name}") for name in names} | {"plans": store.table("received.plans")}
+    return {name: store.table(f"frames.{name}") for name in names} | {
+        "plans": store.table("received.plans"), "asked": asked_of(store)}
+
+
+def asked_of(store: Store, of_all_batches: bool = False) -> pl.DataFrame:
+    """Return the analyses asked for after the data were seen, the first first: asked_no, label, condition, asked_on,
+    batch_id. Those asked for after the batch that the frames are made of are left out, unless `of_all_batches`.
+    """
+    import polars as pl
+    if not store.has_table(POST_HOC):
+        names = {"asked_no": pl.Int64, "label": pl.String, "condition": pl.String, "asked_on": pl.String}
+        return pl.DataFrame(schema={**names, "batch_id": pl.Int64})
+    known = store.sql(f"select * from {POST_HOC} order by asked_no")
+    last = None if of_all_batches else store.sql("select as_of_batch from settings.current").item()
+    return known if last is None else known.filter(pl.col("batch_id") <= int(last))
 
 
 def data_until(store: Store) -> str:

@@ -88,16 +88,19 @@ def _people(rows: pl.DataFrame) -> set[str]:
     return set(rows["client_key"].to_list())
 
 
-def smallest_apart(people: Sequence[set[str]], everybody: set[str], which: int) -> int:
-    """People of the smallest group that this chosen part sets apart: itself, the rest, or what it and another such part
-    do not share. 0 stands for nobody set apart by a part equal to the whole.
+def apart_of_each(parts: Sequence[set[str]], everybody: set[str]) -> list[int]:
+    """People whom each chosen part sets apart: itself, or the few by whom it differs from what is shown beside it.
+
+    Beside it stand the primary analysis, of everybody, and the parts asked for earlier that are shown themselves: two
+    estimates that rest on the same people but for a handful would tell about that handful.
     """
-    mine = people[which]
-    sizes = [len(mine), len(everybody - mine)]
-    for other in (p for k, p in enumerate(people) if k != which):
-        sizes += [len(mine - other), len(other - mine)]
-    small = [s for s in sizes if 0 < s <= FEW]
-    return min(small) if small else len(mine)
+    shown, sizes = [everybody], []
+    for mine in parts:
+        few = [n for n in (len(mine), *(len(mine ^ other) for other in shown)) if 0 < n <= FEW]
+        sizes.append(min(few) if few else len(mine))
+        if not few:
+            shown.append(mine)
+    return sizes
 
 
 def readings(ground: Ground, asked: Sequence[Asked]) -> list[Reading]:
@@ -106,15 +109,14 @@ def readings(ground: Ground, asked: Sequence[Asked]) -> list[Reading]:
     for one in asked:
         keep = chosen(ground.frames, one.condition).filter(pl.col("pressure") == ground.found.pressure)
         parts.append(ground.rows.join(keep, on=["client_key", "tested_on"], how="semi", maintain_order="left"))
-    people, everybody = [_people(p) for p in parts], _people(ground.rows)
+    apart = apart_of_each([_people(p) for p in parts], _people(ground.rows))
     said = []
-    for k, (one, rows) in enumerate(zip(asked, parts, strict=True)):
+    for one, rows, few in zip(asked, parts, apart, strict=True):
         note = f"post hoc, asked on {one.asked_on}: {one.condition}"
         if rows.is_empty():
             said.append(failed("post hoc", one.label, ground, "nobody satisfies the condition"))
             continue
-        apart = smallest_apart(people, everybody, k)
-        said += [_post_hoc(reading, note, apart) for reading in _refit(one, rows)(ground)]
+        said += [_post_hoc(reading, note, few) for reading in _refit(one, rows)(ground)]
     return said
 
 

@@ -17,9 +17,10 @@ from pipeline.store.store import ALIAS, Store
 #: Columns that name the person of a row, and columns whose text may hold a whole row or the name of a result.
 _KEYS, _TEXTS = ("client_key", "client_key_ok", "key_text"), ("cells", "key")
 
-#: Tables that are kept beside `received`: what earlier reviews said of everybody together. All else is derived again.
+#: Tables that are kept beside `received`: what earlier reviews said of everybody together, and the analyses that were
+#: asked for. All else is derived again.
 _LASTING = ("results.reviews", "results.published", "results.editions", "results.edition_rows",
-            "results.edition_counts", "results.edition_sums")
+            "results.edition_counts", "results.edition_sums", "results.post_hoc")
 
 #: Put where the key stood in a text that is kept (a file's name, a note).
 ERASED = "(erased)"
@@ -175,7 +176,8 @@ def erase(path: Path, erased: Erased, note: str) -> Erasure:
             erasure = _build(fresh, path, erased, note)
             if not erasure.rows:
                 raise StoreError("nobody in this store has the key that was given", now="check it letter by letter")
-            if erased.in_bytes(_parts(fresh)):
+            # DuckDB keeps the first 12 bytes of a column's largest text beside it: of a longer key they may be this one
+            if not erased.longer and erased.in_bytes(_parts(fresh)):
                 raise _still_there()
             _replace(fresh, path)
         except OSError as fault:

@@ -5,7 +5,7 @@ import pytest
 
 from pipeline.analyse.choice import GAIN, Target
 from pipeline.analyse.choices import ground_of
-from pipeline.analyse.post_hoc import COURSES, MODEL, asked_of, check, choosable, chosen, readings, smallest_apart
+from pipeline.analyse.post_hoc import COURSES, MODEL, apart_of_each, asked_of, check, choosable, chosen, readings
 from pipeline.analyse.where import BadCondition
 from pipeline.identity.small_cells import protect
 from pipeline.results import Result, ResultSet
@@ -66,14 +66,13 @@ def test_a_handful_is_hidden_in_the_shared_edition(frames, models):
     assert all(r.value is None and r.text.startswith("hidden") for r in protect(ResultSet(rows)).rows)
 
 
-def test_two_parts_that_differ_by_a_handful_hide_both():
+def test_of_two_parts_that_differ_by_a_handful_the_later_is_hidden():
     everybody = {f"p{k}" for k in range(100)}
     big = {f"p{k}" for k in range(60)}
-    assert smallest_apart([big], everybody, 0) == 60
-    near = big - {"p1", "p2"}
-    assert smallest_apart([big, near], everybody, 0) == 2
-    assert smallest_apart([big, near], everybody, 1) == 2
-    assert smallest_apart([everybody - {"p1"}], everybody, 0) == 1
+    near, few, other = big - {"p1", "p2"}, {"p1", "p99"}, {f"p{k}" for k in range(40, 100)}
+    assert apart_of_each([big, near], everybody) == [60, 2]
+    assert apart_of_each([few, big, other], everybody) == [2, 60, 60]  # what is hidden itself gives nothing away
+    assert apart_of_each([everybody - {"p1"}, everybody], everybody) == [1, 100]
 
 
 @pytest.mark.parametrize("label", ["", "9 lives", "a;b", "x=y", "a[b]", "é", "a" * 61, "see Mary Smith"])
