@@ -127,12 +127,11 @@ def _text(path: Path) -> str:
 
 def _left_over(erased: Erased, out: Path) -> list[str]:
     """List the files below `out` that hold the key, however they are packed, or bear it as their name."""
-    from pipeline.ingest.holding import holds
     found = []
     for path in sorted(p for p in out.rglob("*") if p.is_file()):
         name = path.relative_to(out).as_posix()
         try:
-            is_held = erased.in_text(name) or holds(path, erased) or _is_in_store(path, erased)
+            is_held = erased.in_text(name) or _is_held(path, erased)
         except OSError:
             continue  # nobody can read it here
         if is_held:
@@ -140,15 +139,18 @@ def _left_over(erased: Erased, out: Path) -> list[str]:
     return found
 
 
-def _is_in_store(path: Path, erased: Erased) -> bool:
-    """Say whether a file is a store that holds the key: its columns may be packed."""
+def _is_held(path: Path, erased: Erased) -> bool:
+    """Say whether a file holds the key: a store by its tables (columns are packed), any file by its bytes."""
+    from pipeline.ingest.holding import holds
     from pipeline.store.erasing import person
-    if path.suffix != ".duckdb":
-        return False
-    try:
-        return person(path, erased.key)[1]
-    except StoreError:
-        return False  # no store of ours: its bytes were searched
+    if path.suffix == ".duckdb":
+        try:
+            is_known = person(path, erased.key)[1]
+            if is_known or erased.longer:  # the bytes show beginnings of longer keys
+                return is_known
+        except StoreError:
+            pass  # no store of ours
+    return holds(path, erased)
 
 
 def _say_left_over(erased: Erased, out: Path, summary: Summary) -> None:
