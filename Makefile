@@ -39,6 +39,9 @@ check: lint test ## lint, types and tests
 sample: env ## make sample_data/ again from its seed
 	$(RUN) -m pipeline.simulate sample_data
 
+engines: cluster ## every table of a million generated sessions, row by row: whole = 16 slices = Spark Connect
+	$(RUN) -m tests.engines
+
 oracles: env ## fetch the optional reference data sets of R packages (Debian packages, no R needed)
 	$(RUN) -m tests.published.fetch_r_data
 
@@ -60,4 +63,4 @@ wheel-check: env ## build the wheel, install it in an empty environment, run it 
 clean: ## remove what the other words made
 	rm -rf .venv out dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis
 
-.PHONY: help env cluster demo test lint check sample oracles study bench golden pictures wheel-check clean
+.PHONY: help env cluster demo test lint check sample engines oracles study bench golden pictures wheel-check clean

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import Any
 
@@ -18,15 +18,15 @@ Node = dict[str, Any]
 
 FUNCTIONS = frozenset((
     "+", "-", "*", "/", "||", "~~", "!~~", "abs", "concat_ws", "count", "count_star", "date_diff", "date_trunc",
-    "floor", "greatest", "least", "lpad", "max", "median", "min", "month", "nullif", "quantile_cont", "quarter",
-    "range", "sum", "to_days", "trunc", "unnest", "year",
+    "floor", "greatest", "least", "lpad", "max", "median", "min", "month", "nullif", "quarter", "range", "sum",
+    "to_days", "trunc", "unnest", "year",
 ))
 WINDOWS = frozenset(("count", "lag", "last_value", "lead", "max", "min", "row_number", "sum"))
 TYPES = frozenset(("BIGINT", "DATE", "DOUBLE", "VARCHAR"))
 
 _PICK = "row_number() over (partition by ... order by ...) as place, then max(case when place = 1 then x end)"
 _WEEKDAY = "date_diff('day', cast(date_trunc('week', d) as date), d) + 1"
-_QUANTILE = "median(x) or quantile_cont(x, 5e-1)"
+_QUANTILE = "median(x), or the row of a place by row_number()"
 _COUNT_IF = "count(*) filter (where b)"
 _DAYS = "cast(d + interval (n) day as date)"
 
@@ -37,7 +37,7 @@ INSTEAD = {
     **dict.fromkeys(("arg_max", "arg_min", "max_by", "min_by", "mode", "any_value", "first", "last"), _PICK),
     **dict.fromkeys(("isodow", "dow", "dayofweek", "weekday", "week", "weekofyear", "yearweek"), _WEEKDAY),
     **dict.fromkeys(("date_part", "datepart"), "year(d), month(d), quarter(d); of a weekday " + _WEEKDAY),
-    **dict.fromkeys(("quantile", "quantile_disc", "approx_quantile", "percentile_disc"), _QUANTILE),
+    **dict.fromkeys(("quantile", "quantile_cont", "quantile_disc", "approx_quantile"), _QUANTILE),
     **dict.fromkeys(("bool_or", "bool_and", "count_if", "countif"), _COUNT_IF + ", compared with 0 or count(*)"),
     **dict.fromkeys(("to_months", "to_years", "to_weeks", "to_hours", "to_seconds"), _DAYS),
     **dict.fromkeys(("datediff", "date_sub", "datesub", "age"), "date_diff('day', a, b)"),
@@ -106,7 +106,7 @@ def _of_function(node: Node) -> Iterator[str]:
         yield "date_diff by another part: instead days, and months as (year(b) - year(a)) * 12 + month(b) - month(a)"
     if name == "/" and _may_be_zero(_arguments(node)[1]):
         yield "a division by what may be 0: instead / nullif(y, 0)"
-    if name in ("sum", "avg", "median", "quantile_cont") and _arguments(node)[0].get("class") == "COMPARISON":
+    if name in ("sum", "avg") and _arguments(node)[0].get("class") == "COMPARISON":
         yield f"a truth value added up: instead {_COUNT_IF}"
     if name in ("+", "-") and any(map(_is_day, _arguments(node))):
         if all(map(_is_day, _arguments(node))):
@@ -133,7 +133,7 @@ def _of_cast(node: Node) -> Iterator[str]:
     to = node["type_expr"]["type_name"].upper()
     if to not in TYPES:
         yield f"cast as {to.lower()}: instead bigint, double, date or varchar"
-    if to == "BIGINT" and node["child"].get("function_name") in ("/", "avg", "median", "quantile_cont"):
+    if to == "BIGINT" and node["child"].get("function_name") in ("/", "avg", "median"):
         yield "a fraction cast to a whole number (one engine rounds, one cuts): instead cast(floor(x) as bigint)"
 
 
@@ -200,14 +200,15 @@ def _of_any(node: Node) -> Iterator[str]:
             yield "arrays and structs: instead rows and columns"
 
 
-def _bare_intervals(tree: Node) -> Iterator[Node]:
-    """Days moved by an interval whose result is not cast to a date: one engine makes it a timestamp."""
-    cast = {id(n["child"]) for n in nodes(tree)
-            if n.get("class") == "CAST" and n["type_expr"]["type_name"].upper() == "DATE"}
+def _bare(tree: Node) -> Iterator[tuple[Node, str]]:
+    """Expressions whose type differs between engines where they are not cast: a moved day, and a floor."""
+    cast = {id(n["child"]): n["type_expr"]["type_name"].upper() for n in nodes(tree) if n.get("class") == "CAST"}
     for node in nodes(tree):
-        if node.get("function_name") in ("+", "-") and id(node) not in cast and any(
+        if node.get("function_name") in ("+", "-") and cast.get(id(node)) != "DATE" and any(
                 a.get("function_name") == "to_days" for a in _arguments(node)):
-            yield node
+            yield node, f"a day and an interval, not cast: instead {_DAYS}"
+        if node.get("function_name") == "floor" and cast.get(id(node)) != "BIGINT":
+            yield node, "floor, not cast: instead cast(floor(x) as bigint)"
 
 
 def _strangers(tree: Node) -> Iterator[Node]:
@@ -217,13 +218,27 @@ def _strangers(tree: Node) -> Iterator[Node]:
                 and n["table_name"] not in parts)
 
 
-def refused(text: str) -> list[str]:
-    """Say what in a file does not read the same elsewhere: `line N: what: instead the portable form`."""
+def _whole_branches(tree: Node, types: Mapping[str, str]) -> Iterator[Node]:
+    """Whole numbers as branches of a case in a DOUBLE column: one engine takes the type of the first branch for all."""
+    for select in (n for n in nodes(tree) if n.get("type") == "SELECT_NODE"):
+        for item in select["select_list"]:
+            if item.get("class") == "CASE" and types.get(item.get("alias", "")) == "DOUBLE":
+                branches = [c["then_expr"] for c in item["case_checks"]] + [item.get("else_expr", {})]
+                yield from (b for b in branches if b.get("literal", {}).get("kind") == "INTEGER")
+
+
+def refused(text: str, types: Mapping[str, str] | None = None) -> list[str]:
+    """Say what in a file does not read the same elsewhere: `line N: what: instead the portable form`.
+
+    types: the columns that the file makes and DuckDB's types of them, where they are known.
+    """
     tree = tree_of(text)
     inside = {id(m) for n in nodes(tree) if n.get("function_name") == "to_days" for m in nodes(n["arguments"])
               if m.get("class") == "CAST" or m.get("function_name") == "trunc"}  # DuckDB's own reading of an interval
     said = [(n, what) for n in nodes(tree) if id(n) not in inside for what in _of_any(n)]
-    said += [(n, f"a day and an interval, not cast: instead {_DAYS}") for n in _bare_intervals(tree)]
+    said += list(_bare(tree))
+    said += [(n, "a whole number as a branch of a DOUBLE column: instead 0e0")
+             for n in _whole_branches(tree, types or {})]
     said += [(n, "a table without its schema: instead schema.table") for n in _strangers(tree)]
     return list(dict.fromkeys(
         f"line {text.count(chr(10), 0, n.get('query_location', 0)) + 1}: {what}" for n, what in said))

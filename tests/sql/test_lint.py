@@ -27,7 +27,7 @@ def code(text: str) -> str:
 
 def faults(name: str, text: str) -> list[str]:
     """Say what is not allowed in one file."""
-    said = refused(text)
+    said = refused(text, column_types().get(name, {"x": "DOUBLE"}))
     if not re.match(r"-- one row\b", text):
         said.append("no grain in the first line")
     if code(text) != code(text).lower():
@@ -95,11 +95,14 @@ SPOILED = [  # what is written, and the portable form that the message must give
     ("t.value / t.n", "a division by what may be 0: instead / nullif(y, 0)"),
     ("t.n // 7", "//: instead cast(floor(cast(x as double) / n) as bigint)"),
     ("cast(t.n / 7 as bigint)", "one engine rounds, one cuts): instead cast(floor(x) as bigint)"),
+    ("floor(t.value)", "floor, not cast: instead cast(floor(x) as bigint)"),
     ("cast(t.n as decimal(9, 2))", "cast as decimal: instead bigint, double"),
     ("lag(t.metric ignore nulls) over (partition by t.client_key)", "instead last_value(x ignore nulls)"),
     ("count(distinct t.site) over (partition by t.client_key)", "instead a part with select distinct"),
     ("median(t.value) over (partition by t.client_key)", "median over a window: instead a join"),
-    ("percentile_cont(5e-1) within group (order by t.value)", "instead median(x) or quantile_cont(x, 5e-1)"),
+    ("percentile_cont(5e-1) within group (order by t.value)", "instead median(x), or the row of a place"),
+    ("quantile_cont(t.value, 25e-2)", "quantile_cont: instead median(x)"),
+    ("case when t.n = 0 then 0 else t.value end", "a whole number as a branch of a DOUBLE column: instead 0e0"),
     ("arg_max(t.metric, t.value)", "arg_max: instead row_number() over"),
     ("any_value(t.metric)", "any_value: instead row_number() over"),
     ("string_agg(t.metric)", "string_agg: instead concat_ws"),
