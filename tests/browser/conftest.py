@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,4 +18,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write(cohorts.full(), base / "internal", cohorts.meta("internal"))
     write(cohorts.suppressed(), base / "shared", cohorts.meta("shared"))
     write(cohorts.tiny(), base / "tiny", cohorts.meta("internal"))
+    for path in write(cohorts.full(), base / "german", replace(cohorts.meta("internal"), language="de")):
+        if path.name not in ("quarter.html", "protocols.html", "stalled.html"):
+            path.unlink()
     return base
