@@ -33,6 +33,7 @@ from pipeline.report.views import Opening, Page, PageMeta, Section
 from pipeline.results import ResultSet
 
 QUARTER = (
+    Section("quarter", "answers", sections_index.answers, needs_rows=False),
     Section("quarter", "who", sections_people.who),
     Section("quarter", "counted", sections_people.counted),
     Section("quarter", "records", sections_people.records),
