@@ -123,7 +123,7 @@ def _groups_claim(look: Look, pressure: str) -> str:
 def _before_after(look: Look) -> Block | None:
     wanted = ("baseline_mean_cmh2o", "baseline_sd_cmh2o", "at12_mean_cmh2o", "change_sd_cmh2o", "percent_change",
               "pct_predicted_before", "pct_predicted_after", "change_per_baseline_sd", "change_per_change_sd",
-              "sem_cmh2o", "sdc95_cmh2o")
+              "sem_cmh2o", "sdc95_cmh2o", "sem_repeats_cmh2o", "sdc95_repeats_cmh2o", "repeat_rise_cmh2o")
     rows = []
     for statistic in wanted:
         cells = {p: (look.one("gains", statistic, f"pressure={p}", 12) or look.one("gains", statistic, f"pressure={p}"))
@@ -151,18 +151,23 @@ def _learning(look: Look) -> Block | None:
             part_of = look.one("gains", "learning_cmh2o", f"pressure={pressure};learning={size}", 12)
             if left or part_of:
                 rows.append([f"{look.texts.name('pressure', pressure)}, {look.texts.name('learning', size)}",
-                             with_unit(part_of), _with_range(left)])
+                             with_unit(part_of, "no figure"), _with_range(left)])
     heads = [Column(look.say(f"quarter.gains.{h}")) for h in ("learning_row", "learning_size", "learning_left")]
     if not rows:
         return None
     return table("t-learning", look.say("quarter.gains.learning"), heads, rows)
 
 
+def _rise(low: float, high: float) -> str:
+    """The range of the arms held; one figure where a single arm is."""
+    return number(low, 1) if low == high else reach(low, high, 1)
+
+
 def _sham(look: Look) -> Block | None:
     """Sham-arm rises where one is held, and below them the populations for which none is."""
     found = look.many("gains", "sham_arm_rise_cmh2o")
     rows = [[look.texts.name("pressure", part(r, "pressure")), look.texts.name("condition_group", part(
-        r, "condition_group")), f"{reach(r.low, r.high, 1)} cmH2O", _source(look, r)]
+        r, "condition_group")), f"{_rise(r.low, r.high)} cmH2O", _source(look, r)]
         for r in found if r.low is not None and r.high is not None]
     heads = [Column(look.say(f"quarter.gains.{h}"), False) for h in ("pressure", "population", "sham_rise", "source")]
     lines = []
