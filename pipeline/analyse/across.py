@@ -88,6 +88,27 @@ def _nested(rows: tuple[Result, ...]) -> list[Partition]:
             if b in who and (who[a].n or 0) >= (who[b].n or 0)]  # fmt: skip
 
 
+SAME_PEOPLE = (
+    ("common.data.people", "quarter.counted.stay", "common.can_answer.people_in_frame", "protocols.fitted.people"),
+    ("stalled.how_many.people", "stalled.how_many.stalled_people"),
+    ("quarter.dose.people", "quarter.effort.people_by_in_band"),
+)  # fmt: skip
+"""Counts of people that are often those of one another, though no sum says so."""
+
+
+def _alike(rows: tuple[Result, ...]) -> list[Partition]:
+    """Pairs of SAME_PEOPLE, of one pressure or none, that count as many people in this cohort."""
+    found = []
+    for names in SAME_PEOPLE:
+        some = [r for r in rows if f"{r.report}.{r.section}.{r.statistic}" in names and r.n]
+        for k, a in enumerate(some):
+            for b in some[k + 1:]:
+                apart = {parts_of(r.group).get("pressure") for r in (a, b)} - {None}
+                if a.n == b.n and len(apart) < 2 and (a.section, a.statistic) != (b.section, b.statistic):
+                    found.append(Partition(a.key, (b.key,)))
+    return found
+
+
 def sums_across(rows: tuple[Result, ...]) -> tuple[Partition, ...]:
     """Every sum that holds between rows of different sections."""
-    return (*_by_protocol(rows), *_equal(rows), *_nested(rows))
+    return (*_by_protocol(rows), *_equal(rows), *_alike(rows), *_nested(rows))

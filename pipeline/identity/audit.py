@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
-from pipeline.identity.programs import FAR, ranges_left
+from pipeline.identity.programs import FAR, ranges_left, sums_used
 from pipeline.results import Partition
 
 SLACK = 1e-6
@@ -86,7 +86,7 @@ class Audit:
         """Show or hide one cell."""
         k = self.place[key]
         low, high = cell.start(self.limit)
-        self.cells[k], self.low[k], self.high[k] = cell, low, min(high, FAR)
+        self.cells[k], self.low[k], self.high[k] = cell, max(low, -FAR), min(high, FAR)
 
     def derivable(self) -> list[Derivable]:
         """List the hidden cells that the sums narrow too far, in order of their keys; empty means safe."""
@@ -116,7 +116,7 @@ class Audit:
             new_low, new_high = low.copy(), high.copy()
             np.maximum.at(new_low, self.of_cell, np.where(plus, foot, -top))
             np.minimum.at(new_high, self.of_cell, np.where(plus, top, -foot))
-            new_high = np.where(new_high > FAR / 2, FAR, new_high)
+            new_low, new_high = _far(new_low), _far(new_high)
             moved = (new_low > low + SLACK) | (new_high < high - SLACK)
             low, high = np.where(moved, new_low, low), np.where(moved, new_high, high)
             if not moved.any() or (low > high + SLACK).any():
@@ -147,29 +147,53 @@ class Audit:
     ) -> dict[int, tuple[float, float]]:
         """The cells of one group that linear programs narrow too far, with what is left of them."""
         inside = of_sum[self.of_sum] == group
-        hidden = inside & edges
-        cells = np.unique(self.of_cell[hidden])
-        protected = [int(k) for k in cells if not self.cells[k].is_free]
+        mine = np.unique(self.of_cell[inside & edges])
+        protected = [int(k) for k in mine if not self.cells[k].is_free]
         if not protected:
             return {}
-        sums = np.unique(self.of_sum[hidden])
-        shown = inside & ~edges
-        rest = -np.bincount(self.of_sum[shown], self.weight[shown] * self.low[self.of_cell[shown]], self.n_sums)[sums]
+        matrix, rest, cells, sums = self._equations(inside, edges)
         name = (tuple(cells), tuple(sums), tuple(rest), tuple(self.low[cells]), tuple(self.high[cells]))
         if name not in self._known:
-            rows, columns = np.searchsorted(sums, self.of_sum[hidden]), np.searchsorted(cells, self.of_cell[hidden])
-            matrix = csr_matrix((self.weight[hidden], (rows, columns)), shape=(len(sums), len(cells)))
             bounds = np.column_stack((self.low[cells], self.high[cells]))
-            asked = {int(np.searchsorted(cells, k)): self.cells[k] for k in protected}
-            left = ranges_left(matrix, rest, bounds, {k: self._is_enough(c) for k, c in asked.items()})
+            asked = {int(np.searchsorted(cells, k)): self._is_enough(self.cells[k]) for k in protected}
+            left = ranges_left(matrix, rest, bounds, asked)
             self._known[name] = {int(cells[k]): found for k, found in left.items()}
         return self._known[name]
+
+    def proof(self, found: Derivable) -> tuple[set[str], set[str]]:
+        """The shown and the unseen cells of the sums that together narrow a cell: one of the shown must go."""
+        unseen = np.array([c.count is None for c in self.cells], dtype=bool)
+        edges = unseen[self.of_cell]
+        of_cell, of_sum = self._groups(edges)
+        k = self.place[found.key]
+        inside = of_sum[self.of_sum] == of_cell[k]
+        matrix, rest, cells, sums = self._equations(inside, edges)
+        bounds = np.column_stack((self.low[cells], self.high[cells]))
+        low_too_high = found.low > 1 + SLACK if self.cells[k].is_small else True
+        used = sums[sums_used(matrix, rest, bounds, int(np.searchsorted(cells, k)), 1.0 if low_too_high else -1.0)]
+        reached = np.unique(self.of_cell[np.isin(self.of_sum, used)])
+        return ({self.keys[c] for c in reached if not unseen[c]}, {self.keys[c] for c in reached if unseen[c]})
+
+    def _equations(
+        self, inside: NDArray[np.bool_], edges: NDArray[np.bool_]
+    ) -> tuple[csr_matrix, Floats, Places, Places]:
+        """The sums of one group over its unseen cells: matrix, what they add up to, cells (columns), sums (rows)."""
+        hidden, shown = inside & edges, inside & ~edges
+        cells, sums = np.unique(self.of_cell[hidden]), np.unique(self.of_sum[hidden])
+        rest = -np.bincount(self.of_sum[shown], self.weight[shown] * self.low[self.of_cell[shown]], self.n_sums)[sums]
+        rows, columns = np.searchsorted(sums, self.of_sum[hidden]), np.searchsorted(cells, self.of_cell[hidden])
+        return csr_matrix((self.weight[hidden], (rows, columns)), shape=(len(sums), len(cells))), rest, cells, sums
 
     def _is_enough(self, cell: Cell) -> tuple[float, float, float]:
         """What a range must hold to be open: its low end at most, its high end at least, its width at least."""
         if cell.is_small:
             return 1 + SLACK, self.limit - SLACK, 0.0
         return np.inf, -np.inf, self.limit - 1 - SLACK
+
+
+def _far(ends: Floats) -> Floats:
+    """An end beyond any cohort is no end."""
+    return np.where(np.abs(ends) > FAR / 2, np.sign(ends) * FAR, ends)
 
 
 def _entries(sums: Sequence[Partition], place: Mapping[str, int]) -> list[tuple[int, int, float]]:

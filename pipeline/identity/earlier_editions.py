@@ -8,17 +8,21 @@ nothing. `ties` writes both down for the audit; `repeated` does the second.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pipeline.identity.audit import Cell
 from pipeline.identity.quarters import number_of
-from pipeline.identity.shared_ledger import FREE, NOTHING_BEFORE, UNPRINTED, Before, is_share, true_counts
+from pipeline.identity.shared_ledger import NOTHING_BEFORE, UNPRINTED, Before, is_share, true_counts
 from pipeline.results import Partition, Result, ResultSet
 
 LAST, THIS = "period=last", "period=this"
 PRINTED = "quarter.restated.printed[of="
 N = "#n"
+GROWING = (".stay", "common.data.people", ".people_in_frame", ".people_with_3_tests", ".people_with_4_tests",
+           "training.people", "ledger.people")
+"""Counts that nobody leaves again: a later one is at least an earlier one, as a reader knows too."""
 
 
 @dataclass(frozen=True)
@@ -155,14 +159,22 @@ class _Ties:
         cell = self.cells.get(name, edition.cells.get(old))
         if cell is None or then is None or cell.is_free or (cell.count is None and name not in self.cells):
             return
-        self.cells[name], self.counts[name] = cell, then
         if is_same and now == then:
-            self.sums.append(Partition(key, (name,)))
+            self._add(name, cell, then, Partition(key, (name,)))
             return
-        since = f"{UNPRINTED if cell.count is not None else FREE}{key} since {edition.cell('')}"
-        self.sums.append(Partition(key, (name, since)) if now >= then else Partition(name, (key, since)))
-        if cell.count is not None and 1 <= abs(now - then) <= self.limit:
+        grows = now >= then and not is_share and key.split("[")[0].endswith(GROWING)
+        if cell.count is None and not grows:
+            return
+        since = f"{UNPRINTED}{key} since {edition.cell('')}"
+        self._add(name, cell, then, Partition(key, (name, since)) if now >= then else Partition(name, (key, since)))
+        moved = cell.count is not None and 1 <= abs(now - then) <= self.limit
+        self.cells[since] = Cell(None, is_small=moved, is_free=not moved, known=(0.0 if grows else -math.inf, math.inf))
+        if moved:
             self.moved.setdefault(key.partition("#")[0], None if is_share else cell.count)
+
+    def _add(self, name: str, cell: Cell, count: int, total: Partition) -> None:
+        self.cells[name], self.counts[name] = cell, count
+        self.sums.append(total)
 
 
 def other_counts(rows: Iterable[Result]) -> dict[str, int]:
@@ -179,5 +191,5 @@ def moves(results: ResultSet, edition: Edition) -> dict[str, int]:
     together = {r.key for r in edition.rows.rows if r.note.startswith("together: ")}
     rows = {r.key: r for r in results.rows if r.klass == "aggregate" and _kind(r) in kinds}
     now = true_counts(rows, (), NOTHING_BEFORE) | other_counts(rows.values())
-    then = {k: n for k, n in edition.counts.items() if not k.startswith((UNPRINTED, FREE)) and k not in together}
+    then = {k: n for k, n in edition.counts.items() if not k.startswith(UNPRINTED) and k not in together}
     return {k: d for k in sorted(now.keys() | then.keys()) if (d := now.get(k, 0) - then.get(k, 0))}

@@ -8,6 +8,8 @@ PROTECTS = "hidden (protects another)"
 CHANGED = "hidden (too few changed since the last edition)"
 VAGUE = "hidden (to protect a few)"
 """In place of a count whose own mark would tell too much beside the sums: it may be small, or protect another."""
+SAME = "hidden (as another of this size)"
+"""In place of the number beside a mean, where the same number is hidden elsewhere."""
 MERGED = "counted with others"
 """In place of a part of a split whose count stands in a row for several parts together."""
 
@@ -40,7 +42,7 @@ def near_range(mark: str) -> tuple[float, float]:
 
 def hides_count_only(mark: str) -> bool:
     """Tell whether a mean keeps its value under this mark: only the number of people behind it goes."""
-    return mark in (PROTECTS, CHANGED, VAGUE) or is_near(mark)
+    return mark in (PROTECTS, CHANGED, VAGUE, SAME) or is_near(mark)
 
 
 def range_told(mark: str, count: int, limit: int) -> tuple[float, float]:

@@ -67,3 +67,17 @@ def ranges_left(
     if not tables.are_possible:
         return dict.fromkeys(asked, (np.nan, np.nan))
     return {k: (float(tables.least[k]), float(tables.most[k])) for k in waiting if not tables.is_open(k, asked[k])}
+
+
+def sums_used(matrix: csr_matrix, rest: Floats, bounds: Floats, count: int, way: float) -> NDArray[np.bool_]:
+    """Which sums prove the end of a count (way 1: the lower, -1: the upper): those with a price in the program's dual.
+
+    All of them where the sums contradict each other.
+    """
+    from scipy.optimize import linprog
+    aim = np.zeros(len(bounds))
+    aim[count] = way
+    found = linprog(aim, A_eq=matrix, b_eq=rest, bounds=bounds, method="highs")
+    if found.status != 0:
+        return np.ones(len(rest), dtype=bool)
+    return np.asarray(np.abs(found.eqlin.marginals) > 1e-9)

@@ -2,8 +2,7 @@
 
 A share of people is three counts: its numerator (the row's key), its denominator (key + OF) and the rest (key + REST).
 A part whose key begins with UNPRINTED is printed nowhere: it is what the sum leaves over, such as the people who came
-since the last edition; one that begins with FREE is the same, and nobody has to be kept from knowing it. `Before`
-holds the counts of earlier editions and how those of this one follow from them.
+since the last edition. `Before` holds the counts of earlier editions and how those of this one follow from them.
 """
 
 from __future__ import annotations
@@ -14,10 +13,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from pipeline.identity.audit import Cell
-from pipeline.identity.marks import MERGED, range_told, split_mark
+from pipeline.identity.marks import MERGED, SAME, range_told, split_mark
 from pipeline.results import Partition, Result
 
-OF, REST, UNPRINTED, FREE = "#of", "#rest", "unprinted: ", "free: "
+OF, REST, UNPRINTED = "#of", "#rest", "unprinted: "
 
 
 @dataclass(frozen=True)
@@ -59,7 +58,7 @@ def true_counts(rows: Mapping[str, Result], sums: Iterable[Partition], before: B
         if is_share(row):
             counts[key + OF], counts[key + REST] = row.n or 0, (row.n or 0) - (row.hits or 0)
     for total in sums:
-        unseen = [p for p in total.parts if p.startswith((UNPRINTED, FREE))]
+        unseen = [p for p in total.parts if p.startswith(UNPRINTED)]
         rest = [p for p in total.parts if p not in unseen]
         if len(unseen) == 1 and total.total in counts and all(p in counts for p in rest):
             counts[unseen[0]] = counts[total.total] - sum(counts[p] for p in rest)
@@ -91,8 +90,10 @@ def _unseen(count: int, limit: int) -> Cell:
 def _hidden(row: Result, count: int, mark: str, limit: int) -> Cell:
     if mark in (split_mark(limit), MERGED):
         return _unseen(count, limit)
+    if mark == SAME:
+        return Cell(None, is_free=True)
     known = (0.0, math.inf) if is_share(row) else range_told(mark, count, limit)
-    return Cell(None, is_small=1 <= count <= limit, known=known)
+    return Cell(None, is_small=1 <= count <= limit, is_free=count == 0, known=known)
 
 
 class Ledger:
@@ -102,23 +103,23 @@ class Ledger:
     """
 
     def __init__(self, rows: Mapping[str, Result], sums: tuple[Partition, ...], limit: int, before: Before) -> None:
-        self.rows, self.limit = rows, limit
+        self.rows, self.limit, self.declared = rows, limit, sums
         self.sums = with_share_sums(rows, (*sums, *before.sums))
         self.counts = true_counts(rows, self.sums, before)
         self.cells = dict(before.cells)
         for key, count in self.counts.items():
             if key not in before.counts and key not in self.cells:
-                self.cells[key] = _unseen(count, limit) if key.startswith(UNPRINTED) else \
-                    Cell(None, is_free=True) if key.startswith(FREE) else Cell(count)
+                self.cells[key] = _unseen(count, limit) if key.startswith(UNPRINTED) else Cell(count)
 
-    def hide(self, key: str, mark: str) -> dict[str, Cell]:
-        """Take a row out of sight; `mark` stands in its place. Returns its cells as they are now."""
+    def mark(self, key: str, mark: str | None) -> dict[str, Cell]:
+        """Hide a row, `mark` standing in its place, or show it (None). Returns its cells as they are now."""
         row, count = self.rows[key], self.counts.get(key)
         if count is None:
             return {}
-        fresh = {key: _hidden(row, count, mark, self.limit)}
+        fresh = {key: Cell(count) if mark is None else _hidden(row, count, mark, self.limit)}
         if is_share(row):
-            fresh[key + OF] = Cell(None, is_free=True)
-            fresh[key + REST] = _unseen(self.counts[key + REST], self.limit)
+            of, rest = self.counts[key + OF], self.counts[key + REST]
+            fresh[key + OF] = Cell(of) if mark is None else Cell(None, is_free=True)
+            fresh[key + REST] = Cell(rest) if mark is None else _unseen(rest, self.limit)
         self.cells |= fresh
         return fresh

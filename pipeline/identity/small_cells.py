@@ -12,28 +12,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from pipeline.identity.audit import Audit, Derivable, derivable_cells
-from pipeline.identity.marks import (
-    CHANGED,
-    MERGED,
-    PROTECTS,
-    VAGUE,
-    hides_count_only,
-    is_near,
-    near_mark,
-    small_mark,
-    split_mark,
-)
+from pipeline.identity.audit import Derivable, derivable_cells
+from pipeline.identity.hiding import Sheet, hide_until_safe
+from pipeline.identity.marks import CHANGED, MERGED, PROTECTS, hides_count_only, near_mark, small_mark, split_mark
 from pipeline.identity.merging import merged, merges
-from pipeline.identity.shared_ledger import (
-    NOTHING_BEFORE,
-    UNPRINTED,
-    Before,
-    Ledger,
-    counted,
-    is_share,
-    people_behind,
-)
+from pipeline.identity.shared_ledger import NOTHING_BEFORE, UNPRINTED, Before, Ledger, counted, people_behind
 from pipeline.results import Partition, Result, ResultSet
 
 __all__ = ["MERGED", "PROTECTS", "broken_sums", "derivable_after", "protect", "small_mark", "split_mark"]
@@ -61,73 +44,49 @@ def broken_sums(results: ResultSet) -> list[str]:
     return wrong
 
 
-class Sheet:
-    """The rows of an edition by key, and those of one group together."""
-
-    def __init__(self, rows: Iterable[Result]) -> None:
-        self.rows = {r.key: r for r in rows if r.klass == "aggregate"}
-        self.of_group: dict[str, list[str]] = {}
-        for key, row in self.rows.items():
-            self.of_group.setdefault(row.group, []).append(key)
-
-    def shown_twins(self, key: str, hidden: Mapping[str, str]) -> list[str]:
-        """List the shown rows that print the same count of the same group as `key`: to hide one is to hide all."""
-        count = counted(self.rows[key])
-        return [k for k in self.of_group[self.rows[key].group] if k not in hidden and _prints(self.rows[k], count)]
-
-    def hide(self, hidden: dict[str, str], key: str, mark: str) -> None:
-        """Hide a row and its twins."""
-        hidden[key] = mark
-        hidden |= dict.fromkeys(self.shown_twins(key, hidden), mark)
-
-
-def _prints(row: Result, count: int | None) -> bool:
-    return counted(row) == count or (is_share(row) and row.n == count)
-
-
-def _splits(sums: Iterable[Partition]) -> list[Partition]:
-    """The sums all of whose parts are printed somewhere."""
-    return [s for s in sums if not any(p.startswith(UNPRINTED) for p in s.parts)]
-
-
-def next_to_hide(rows: Mapping[str, Result], sums: Iterable[Partition], hidden: Mapping[str, str]) -> str | None:
-    """Return a shown part of a sum that stands beside exactly one hidden part, the smallest count first."""
-    for total in sums:
-        parts = [p for p in total.parts if p in rows]
-        gone = [p for p in parts if p in hidden]
-        shown = [p for p in parts if p not in hidden and (counted(rows[p]) or 0) > 0]
-        if len(gone) == 1 and total.total in rows and total.total not in hidden:
-            return min(shown, key=lambda p: (counted(rows[p]) or 0, p)) if shown else total.total
-    return None
-
-
 def choose_hidden(results: ResultSet, limit: int, before: Before = NOTHING_BEFORE) -> dict[str, str]:
     """Return key -> mark for every row to hide, complements and audit findings included.
 
     before: earlier editions. A count that has moved by 1 to `limit` people since one of them printed it is hidden.
     """
-    return _hide_until_safe(results, _hidden_at_sight(results, limit, before), limit, before)
+    sheet = Sheet(results, limit, before)
+    hidden = hidden_at_sight(sheet, before)
+    return hide_until_safe(sheet, hidden)
 
 
-def _hidden_at_sight(results: ResultSet, limit: int, before: Before) -> dict[str, str]:
-    """What is hidden before any audit: small counts, moved ones, and their complements within single sums."""
-    sheet = Sheet(results.rows)
+def _splits(sums: Iterable[Partition]) -> list[Partition]:
+    """The sums all of whose parts are printed somewhere."""
+    return [s for s in sums if len(s.parts) > 1 and not any(p.startswith(UNPRINTED) for p in s.parts)]
+
+
+def next_to_hide(sheet: Sheet, sums: Iterable[Partition], hidden: Mapping[str, str]) -> str | None:
+    """Return a shown part of a sum that stands beside exactly one hidden part, the one least missed first."""
     rows = sheet.rows
+    for total in sums:
+        parts = [p for p in total.parts if p in rows]
+        gone = [p for p in parts if p in hidden]
+        shown = [p for p in parts if p not in hidden and (counted(rows[p]) or 0) > 0]
+        if len(gone) == 1 and total.total in rows and total.total not in hidden:
+            return min(shown, key=lambda p: (sheet.cost(p), counted(rows[p]) or 0, p)) if shown else total.total
+    return None
+
+
+def hidden_at_sight(sheet: Sheet, before: Before) -> dict[str, str]:
+    """What is hidden before any audit: small counts, moved ones, and their complements within single sums."""
+    rows, limit = sheet.rows, sheet.limit
     hidden = {k: r.text for k, r in rows.items() if r.text == MERGED}
     for key, row in rows.items():
         if is_small(row, limit) and key not in hidden:
             hidden[key] = small_mark(limit)
-    for key in list(hidden):
-        if (counted(rows[key]) or 0) in range(1, limit + 1) and hidden[key] != MERGED:
-            sheet.hide(hidden, key, small_mark(limit))
     for key, printed in before.moved.items():
         if key not in hidden:
             hidden[key] = CHANGED if printed is None else near_mark(printed, limit)
-    for key in before.moved:
-        hidden |= dict.fromkeys(sheet.shown_twins(key, hidden), CHANGED)
-    splits = _splits(results.partitions)
+    for key, mark in list(hidden.items()):
+        if mark != MERGED and (mark != small_mark(limit) or 1 <= (counted(rows[key]) or 0) <= limit):
+            sheet.hide(hidden, key, mark if mark == small_mark(limit) else CHANGED)
+    splits = _splits(sheet.ledger.declared)
     _hide_splits_of_small_totals(rows, splits, hidden, limit)
-    while (beside := next_to_hide(rows, splits, hidden)) is not None:
+    while (beside := next_to_hide(sheet, splits, hidden)) is not None:
         sheet.hide(hidden, beside, PROTECTS)
     return hidden
 
@@ -147,85 +106,6 @@ def _hide_splits_of_small_totals(
                 if part in rows and hidden.get(part) not in (split_mark(limit), MERGED):
                     hidden[part] = split_mark(limit)
                     again = True
-
-
-class _Audited:
-    """The marks while they are chosen, and what the audit says of them."""
-
-    def __init__(self, results: ResultSet, hidden: dict[str, str], limit: int, before: Before) -> None:
-        self.sheet = Sheet(results.rows)
-        self.rows = self.sheet.rows
-        self.limit, self.hidden = limit, hidden
-        self.asked: dict[str, str] = {}
-        self.ledger = Ledger(self.rows, results.partitions, limit, before)
-        self.by_key: dict[str, list[Partition]] = {}
-        for total in self.ledger.sums:
-            for key in (total.total, *total.parts):
-                self.by_key.setdefault(key, []).append(total)
-        self.audit = Audit(self.ledger.cells, self.ledger.sums, limit)
-
-    def found(self, *, told: bool) -> list[Derivable]:
-        """Hidden cells that can be derived; `told`: from the marks too, else from the sums alone."""
-        for key, mark in self.hidden.items():
-            weaker = mark if told or mark in (MERGED, split_mark(self.limit)) else VAGUE
-            if self.asked.get(key) != weaker:
-                self.asked[key] = weaker
-                for name, cell in self.ledger.hide(key, weaker).items():
-                    self.audit.set(name, cell)
-        return self.audit.derivable()
-
-    def _beside(self, key: str, *, far: bool) -> set[str]:
-        """The keys that the sums tie to `key`; `far`: walking on through cells that nobody sees."""
-        reached, edge = {key}, [key]
-        while edge:
-            for total in self.by_key.get(edge.pop(), []):
-                ring = {total.total, *total.parts}
-                if far:
-                    edge += sorted(k for k in ring - reached if self._is_unseen(k))
-                reached |= ring
-        return reached
-
-    def _is_unseen(self, key: str) -> bool:
-        return key in self.ledger.cells and self.ledger.cells[key].count is None
-
-    def hide_beside(self, found: list[Derivable]) -> bool:
-        """Hide one more count beside each of the cells found; tell whether there was one."""
-        changed, touched = False, set[str]()
-        for narrow in found:
-            if narrow.key in touched:
-                continue
-            for far in (False, True):
-                ring = self._beside(narrow.key, far=far)
-                shown = [(counted(self.rows[k]) or 0, k) for k in ring if k in self.rows and k not in self.hidden]
-                if shown:
-                    self.sheet.hide(self.hidden, min(shown, key=lambda pair: (pair[0] == 0, pair))[1], PROTECTS)
-                    touched, changed = touched | ring, True
-                    break
-        return changed
-
-    def say_less(self, found: list[Derivable]) -> bool:
-        """Give the cells found, or else all that nobody sees beside them, a mark that tells nothing."""
-        for keys in ({n.key for n in found}, *(self._beside(n.key, far=True) for n in found)):
-            telling = [k for k in keys if (mark := self.hidden.get(k)) is not None
-                       and (mark in (small_mark(self.limit), PROTECTS, CHANGED) or is_near(mark))]
-            if telling:
-                self.hidden |= dict.fromkeys(telling, VAGUE)
-                return True
-        return False
-
-
-def _hide_until_safe(results: ResultSet, hidden: dict[str, str], limit: int, before: Before) -> dict[str, str]:
-    """Hide one more count tied to each cell that the sums give away, until the audit finds none; return the marks.
-
-    Then marks that tell too much beside the sums are made vague. Where nothing shown is left to hide the cell stays
-    found, and the audit of the finished edition refuses it.
-    """
-    audited = _Audited(results, hidden, limit, before)
-    while (found := audited.found(told=False)) and audited.hide_beside(found):
-        pass
-    while (found := audited.found(told=True)) and audited.say_less(found):
-        pass
-    return hidden
 
 
 TELLS_N = ("SD",)
@@ -254,7 +134,7 @@ def protect(results: ResultSet, limit: int = 10, before: Before = NOTHING_BEFORE
     are put together first (`pipeline.identity.merging`). Sums stay declared, so that the audit can run.
     """
     shown = ResultSet(tuple(r for r in results.rows if r.klass == "aggregate"), results.partitions)
-    if found := merges(shown, _hidden_at_sight(shown, limit, before), limit):
+    if found := merges(shown, hidden_at_sight(Sheet(shown, limit, before), before), limit):
         shown = merged(shown, found)
     hidden = choose_hidden(shown, limit, before)
     return ResultSet(tuple(blank(r, hidden[r.key]) if r.key in hidden else r for r in shown.rows), shown.partitions)
@@ -292,5 +172,5 @@ def ledger_of(results: ResultSet, shared: ResultSet, limit: int, before: Before 
     rows = _before_blanking(results, shared)
     ledger = Ledger(rows, shared.partitions, limit, before)
     for key, mark in marks_of(rows, shared).items():
-        ledger.hide(key, mark)
+        ledger.mark(key, mark)
     return ledger

@@ -72,9 +72,29 @@ def test_a_share_hidden_for_its_rest_does_not_contradict_the_sums():
 
 def test_the_same_count_of_the_same_group_is_hidden_wherever_it_stands():
     given_twice = table({"a": 4, "b": 30, "c": 19})
-    twin = Result("protocols", "gain", "gain12", "c", n=19, value=7.5, unit="cmH2O")
-    out = protect(given_twice + ResultSet((twin,)))
+    twins = tuple(Result("protocols", "gain", "gain12", g, n=n, value=7.5, unit="cmH2O")
+                  for g, n in (("b", 30), ("c", 19)))
+    out = protect(given_twice + ResultSet(twins))
     assert out.rows[-1].n is None and out.rows[-1].value == 7.5, "a mean is no count: its n alone goes"
+    assert out.rows[-2].n == 30
+
+
+def test_the_number_beside_a_mean_goes_where_the_same_number_is_hidden_elsewhere():
+    elsewhere = Result("protocols", "other", "mean", "any", n=19, value=7.5, unit="cmH2O")
+    out = protect(table({"a": 4, "b": 30, "c": 19}) + ResultSet((elsewhere,)))
+    assert out.rows[-1].n is None and out.rows[-1].value == 7.5
+
+
+def test_what_a_share_says_of_its_total_is_hidden_with_the_total():
+    """55 of 60 hidden for its rest: the total, its twin of another name, and the share that prints it go together."""
+    course, stay, leave = count("course", 60), count("stay", 55), count("leave", 5)
+    share = Result("quarter", "flow", "share", "other", n=55, hits=30, value=54.5, unit="%")
+    sums = (Partition(course.key, (stay.key, leave.key)), Partition(stay.key, (share.key, "quarter.flow.rest[other]")))
+    rest = Result("quarter", "flow", "rest", "other", n=55, hits=25, value=45.5, unit="%")
+    out = protect(ResultSet((course, stay, leave, share, rest), sums))
+    assert derivable_after(ResultSet((course, stay, leave, share, rest), sums), out) == []
+    shown = {r.statistic: r.n for r in out.rows if r.group == "other"}
+    assert out.rows[0].n is None or (out.rows[1].n is None and shown == {"share": None, "rest": None})
 
 
 def test_client_rows_never_leave():
