@@ -123,7 +123,7 @@ def _differences(section: Section, found: PressureModels, primary: Fitted, setti
         section.add("df", at, at=week, value=contrast.df, unit="degrees of freedom")
         section.add("difference_per_sdc95", at, at=week, value=contrast.estimate / error.sdc95, unit="SDC95",
                     text="divided by the smallest change of one person beyond error")
-        put_robustness(section, at, contrast, at=week)
+        put_robustness(section, at, contrast, at=week, n=fit.people)
         if week == 12.0:
             _graded(section, fit, found.difference(a, b, week), at, found.handling.name == COVARIATE)
     lost = sorted(found.gate.inseparable) if found.gate else []
@@ -216,7 +216,7 @@ def dose_response(models: Models) -> ResultSet:
                     method="were the next interval's dose tied to the gain as strongly as past dose seems")
         section.add("between_within_equal_p", where, value=seen.equal_p, unit="p")
         section.add("headline", where, text="shown" if seen.shown else "not shown", note="; ".join(seen.why))
-        put_robustness(section, where, seen.dose)
+        put_robustness(section, where, seen.dose, n=primary.people)
         for share in range(0, 121, 10):
             put(section, "partial_gain_cmh2o", where, primary.read(primary.look.gain(12.0, dose=share / 100)),
                 at=float(share), n=primary.people)

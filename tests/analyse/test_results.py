@@ -15,8 +15,8 @@ SECTIONS = {
     "common": ("data", "can_answer"),
     "quarter": ("who", "counted", "records", "safety", "dose", "effort", "settings", "gains", "gain_apart",
                 "past_error", "model", "over_time", "decisions", "function", "instruments", "sites", "cautions", "made"),
-    "protocols": ("estimand", "training", "compared", "alike", "overlap", "fitted", "difference", "dose_response",
-                  "believable", "choices", "missing_outcome"),
+    "protocols": ("estimand", "plan", "training", "compared", "alike", "overlap", "fitted", "difference",
+                  "dose_response", "believable", "choices", "missing_outcome"),
     "queries": ("how_many", "asked"),
 }  # fmt: skip
 
