@@ -92,7 +92,7 @@ class Settings:
     min_per_protocol_weights: int = _set(50, "people", "protocols are weighted by propensity from this many people "
                                          "each on")
     repeat_days: int = _set(14, "days", "two comparable tests at most this far apart are repeat tests of one state")
-    min_repeat_people: int = _set(30, "people", "measurement error is the cohort's own from this many people with "
+    min_repeat_people: int = _set(20, "people", "measurement error is the cohort's own from this many people with "
                                   "repeat tests on")
     set_aside_max_pct: float = _set(25.0, "%", "a file with more rows set aside than this is refused whole")
     bootstrap_draws: int = _set(400, "draws", "draws of the client bootstrap")

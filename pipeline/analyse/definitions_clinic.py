@@ -78,8 +78,15 @@ CLINIC = (
            "100 measured / predicted by the first equation that covers the person", inputs="gains",
            where="sql/quantities/gains.sql"),
     define("quarter.gains", "sem_cmh2o sdc95_cmh2o", "measurement error of one test, and smallest change beyond it",
-           "SDC95 = 1.96 x sqrt(2) x SEM; SEM = residual SD of the model, else the published one", inputs="model",
-           where=f"{A}effects.py:measurement_error", settings="mip_sem_cmh2o mep_sem_cmh2o"),
+           "SDC95 = 1.96 x sqrt(2) x SEM; SEM = residual SD of the model, else of repeat tests, else the published one",
+           inputs="model test_days", where=f"{A}effects.py:measurement_error",
+           settings="mip_sem_cmh2o mep_sem_cmh2o min_repeat_people repeat_days"),
+    define("quarter.gains", "sem_repeats_cmh2o sdc95_repeats_cmh2o repeat_rise_cmh2o", "measurement error from the "
+           "cohort's own repeat tests, and how far the second of two lies above the first",
+           "SEM = sqrt(sum of squared differences / 2 pairs), interval by chi-squared on pairs; SDC95 = 1.96 x sqrt(2) "
+           "x SEM", inputs="test_days", where=f"{A}repeats.py:repeats pipeline/stats/reliability.py:repeatability",
+           settings="min_repeat_people repeat_days familiar_tests",
+           source="Bland and Altman 1999, Stat Methods Med Res 8:135"),
     define("quarter.gains", "learning_cmh2o gain_less_learning_cmh2o first_ever_baseline",
            "rise by repeated testing alone, where the baseline was the first test ever",
            "none, half or all of a fixed curve taken off", inputs="model gains", where=f"{A}fits.py:learned",

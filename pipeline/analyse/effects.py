@@ -17,6 +17,7 @@ from pipeline.stats import Contrast, gains
 from pipeline.stats.reliability import sdc95
 from pipeline.stats.unmeasured import robustness
 
+OWN_REPEATS = "this cohort's own repeat tests, a few days apart"
 FEWEST_LATE = 20
 """People with a test at week 20 or later below which nothing is read at 24 weeks."""
 LATE_WEEK = 20.0
@@ -40,12 +41,16 @@ class MeasurementError:
 
 
 def measurement_error(models: PressureModels, settings: Settings) -> MeasurementError:
-    """The model's residual SD where it has one; else the published figure of the settings.
+    """The model's residual SD where it has one; else that of the cohort's own repeat tests, where enough people have
+    them; else the published figure of the settings.
 
     Interval by chi-squared on tests less columns of the mean less two for each person: approximate.
     """
     primary = models.working("primary")
     if primary is None or primary.fit is None or models.gate is None or models.gate.rung == "R4":
+        if models.repeats is not None:
+            own = models.repeats.error
+            return MeasurementError(own.sem, own.low, own.high, OWN_REPEATS)
         default = settings.mip_sem_cmh2o if models.pressure == "mip" else settings.mep_sem_cmh2o
         return MeasurementError(default, None, None, "settings: published, between days; the cohort cannot tell yet")
     sem = primary.fit.residual_sd

@@ -14,6 +14,7 @@ from pipeline.analyse.contrasts import Reader, centred, reader
 from pipeline.analyse.design import prepared
 from pipeline.analyse.gate import Gate, gate
 from pipeline.analyse.models import Built, Recipe, build, varying_terms
+from pipeline.analyse.repeats import Repeats, repeats
 from pipeline.reference.learning import learned_cmh2o
 from pipeline.settings import Settings
 from pipeline.stats import CannotFit, Contrast, MixedFit, fit_mixed
@@ -105,6 +106,7 @@ class PressureModels:
     gate: Gate | None
     fits: dict[str, Fitted] = field(default_factory=dict)
     handling: Handling = field(default_factory=Handling)
+    repeats: Repeats | None = None
 
     @property
     def primary(self) -> Fitted | None:
@@ -199,5 +201,6 @@ def _swapped(rows: pl.DataFrame, column: str) -> pl.DataFrame:
 
 
 def fit_models(frames: Frames, settings: Settings) -> dict[str, PressureModels]:
-    """Fit all that the sections share, for MIP and for MEP."""
-    return {p: fit_pressure(frames["model"], p, settings) for p in PRESSURES}
+    """Fit all that the sections share, for MIP and for MEP; and read the measurement error from repeat tests."""
+    return {p: replace(fit_pressure(frames["model"], p, settings), repeats=repeats(frames["test_days"], p, settings))
+            for p in PRESSURES}  # fmt: skip

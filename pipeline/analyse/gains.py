@@ -7,6 +7,7 @@ import polars as pl
 
 from pipeline.analyse.common import FEWEST_FOR_TENTHS, Frames, Section, floats, group, labelled, mean_interval
 from pipeline.analyse.effects import (
+    OWN_REPEATS,
     learned_by_12_weeks,
     measurement_error,
     put,
@@ -21,6 +22,7 @@ from pipeline.stats import effect_sizes
 from pipeline.stats.reliability import SDC95_FORMULA
 
 CURVE_WEEKS = tuple(float(w) for w in range(0, 25, 2))
+CHI_SQUARED = "root of half the mean squared difference of pairs, interval by chi-squared"
 SUBGROUPS = ("protocol", "first_ever", "condition_group", "sex")
 
 
@@ -149,6 +151,16 @@ def _error(section: Section, found: PressureModels, settings: Settings, where: s
     low, high = (None if v is None else v * error.sdc95 / error.sem for v in (error.low, error.high))
     section.add("sdc95_cmh2o", where, value=error.sdc95, low=low, high=high, unit="cmH2O",
                 text=f"{SDC95_FORMULA}; SEM from {error.source}")
+    if found.repeats is None:
+        section.add("sem_repeats_cmh2o", where, unit="cmH2O", text="too few people with two tests a few days apart")
+        return
+    own = found.repeats.error
+    many = {"n": found.repeats.people, "unit": "cmH2O", "method": CHI_SQUARED}
+    section.add("sem_repeats_cmh2o", where, value=own.sem, low=own.low, high=own.high, text=OWN_REPEATS, **many)
+    section.add("sdc95_repeats_cmh2o", where, value=own.sdc95, low=own.sdc95_low, high=own.sdc95_high,
+                text=f"{own.formula}; SEM from {OWN_REPEATS}", **many)
+    section.add("repeat_rise_cmh2o", where, value=found.repeats.rise, n=found.repeats.people, unit="cmH2O",
+                text="mean of the second test less the first: what is left of learning and training in the error")
 
 
 def gains(frames: Frames, settings: Settings, models: Models) -> ResultSet:

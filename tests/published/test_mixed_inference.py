@@ -8,7 +8,8 @@ import polars as pl
 import pytest
 from numpy.testing import assert_allclose
 
-from pipeline.stats import holm, random_effects, tukey_kramer
+from pipeline.stats import holm, marginal_means, pairwise, random_effects, tukey_kramer
+from tests.published.mixed_frames import frame_of
 from tests.published.mixed_references import extras, our_fit, reference
 
 
@@ -40,6 +41,28 @@ def test_adjusted_p_values(block):
         t, df = np.array([c.estimate / c.std_error for c in ours]), np.array([c.df for c in ours])
         assert_allclose(tukey_kramer(t, df, len({w for c in block["labels"] for w in c.split(" - ")})),
                         block["p_adjusted"], atol=1e-5)  # fmt: skip
+
+
+@pytest.mark.parametrize("block", named(extras("marginal_means")))
+def test_marginal_means_have_emmeans_numbers(block):
+    """Adjusted means over equal weights of the other factors' levels, by the function that knows no weights."""
+    frame = frame_of(block["fit"], reference(block["fit"])["source"])
+    found = marginal_means(our_fit(block["fit"]), frame, block["factor"], at=block.get("at"))
+    assert [str(v).removesuffix(".0") for v in found[block["factor"]]] == block["levels"]
+    for column in ("estimate", "std_error", "df", "low", "high"):
+        assert_allclose(found[column].to_numpy(), block[column], rtol=1e-6)
+
+
+@pytest.mark.parametrize("block", named([b for b in extras("contrasts") if "factor" in b]))
+def test_differences_of_marginal_means_have_emmeans_numbers(block):
+    """The recorded contrasts of machines, oats and dietox, from the factor alone: no weight is typed in."""
+    frame = frame_of(block["fit"], reference(block["fit"])["source"])
+    found = pairwise(our_fit(block["fit"]), frame, block["factor"], along=block.get("along"), at=block.get("at"),
+                     adjust=block["adjustment"])  # fmt: skip
+    assert_allclose(found["estimate"].to_numpy(), block["estimate"], rtol=1e-6, atol=1e-8)
+    assert_allclose(found["std_error"].to_numpy(), block["std_error"], rtol=1e-6)
+    assert_allclose(found["df"].to_numpy(), block["df"], rtol=1e-6)
+    assert_allclose(found["p_adjusted"].to_numpy(), block["p_adjusted"], rtol=1e-5, atol=1e-5)
 
 
 @pytest.mark.parametrize("block", named(extras("f_tests")))

@@ -86,6 +86,9 @@ def gains() -> list[Result]:
                 row("gains", statistic, p, 12, value=v, low=v - 0.09, high=v + 0.09, text="denominator in words")
             )
         rows += [
+            row("gains", "sem_repeats_cmh2o", p, value=5.6, low=5.3, high=5.9, n=265, unit="cmH2O", text="repeats"),
+            row("gains", "sdc95_repeats_cmh2o", p, value=15.4, low=14.6, high=16.4, n=265, unit="cmH2O", text="by SEM"),
+            row("gains", "repeat_rise_cmh2o", p, value=0.9, n=265, unit="cmH2O", text="second less first"),
             row("gains", "sem_cmh2o", p, value=6.4, low=6.0, high=6.9, unit="cmH2O", text="residual SD"),
             row("gains", "sdc95_cmh2o", p, value=17.7, low=16.6, high=19.1, unit="cmH2O", text="1.96 x root 2 x SEM"),
             row("gains", "percent_change", p, 12, value=18.4, unit="%"),

@@ -12,10 +12,10 @@ lmer_of <- function(name, REML = TRUE) {
   eval(substitute(lmer(F, data, REML = R, control = tight), list(F = f$formula, R = REML)), globalenv())
 }
 
-contrast_block <- function(name, command, pairs, adjusted) {
+contrast_block <- function(name, command, pairs, adjusted, asked = character()) {
   s <- as.data.frame(summary(pairs, adjust = "none")); a <- as.data.frame(summary(pairs, adjust = adjusted))
   estimate <- s[[intersect(c("estimate"), names(s))]]
-  c("[[contrasts]]", paste("# R>", command), sprintf('fit = "%s"', name),
+  c("[[contrasts]]", paste("# R>", command), sprintf('fit = "%s"', name), asked,
     paste0("labels = [", paste0('"', s$contrast, '"', collapse = ", "), "]"),
     paste0("weights = [", paste(apply(pairs@linfct, 1, num), collapse = ", "), "]"),
     paste("estimate =", num(estimate)), paste("std_error =", num(s$SE)), paste("df =", num(s$df)),
@@ -26,16 +26,36 @@ contrasts <- function() {
   lines <- c(contrast_block("orthodont_sex", 'pairs(emtrends(fit, ~ Sex, "age11"))', pairs(emtrends(o, ~ Sex, "age11", data = od)), "holm"),
              contrast_block("orthodont_sex", "pairs(emmeans(fit, ~ Sex, at = list(age11 = 3)))", pairs(emmeans(o, ~ Sex, at = list(age11 = 3), data = od)), "holm"))
   m <- lmer_of("machines"); md <- data
-  lines <- c(lines, contrast_block("machines", "pairs(emmeans(fit, ~ Machine))", pairs(emmeans(m, ~ Machine, data = md)), "holm"),
-             contrast_block("machines", "pairs(emmeans(fit, ~ Machine))", pairs(emmeans(m, ~ Machine, data = md)), "tukey"))
+  lines <- c(lines, contrast_block("machines", "pairs(emmeans(fit, ~ Machine))", pairs(emmeans(m, ~ Machine, data = md)), "holm", 'factor = "Machine"'),
+             contrast_block("machines", "pairs(emmeans(fit, ~ Machine))", pairs(emmeans(m, ~ Machine, data = md)), "tukey", 'factor = "Machine"'))
   d <- lmer_of("dietox3"); dd <- data
-  lines <- c(lines, contrast_block("dietox3", 'pairs(emtrends(fit, ~ Cu, "Time"))', pairs(emtrends(d, ~ Cu, "Time", data = dd)), "holm"),
-             contrast_block("dietox3", "pairs(emmeans(fit, ~ Cu, at = list(Time = 12)))", pairs(emmeans(d, ~ Cu, at = list(Time = 12), data = dd)), "holm"))
+  lines <- c(lines, contrast_block("dietox3", 'pairs(emtrends(fit, ~ Cu, "Time"))', pairs(emtrends(d, ~ Cu, "Time", data = dd)), "holm", c('factor = "Cu"', 'along = "Time"')),
+             contrast_block("dietox3", "pairs(emmeans(fit, ~ Cu, at = list(Time = 12)))", pairs(emmeans(d, ~ Cu, at = list(Time = 12), data = dd)), "holm", c('factor = "Cu"', "at = {Time = 12.0}")))
   b <- lmer_of("bodyweight"); bd <- data
   lines <- c(lines, contrast_block("bodyweight", 'pairs(emtrends(fit, ~ Diet, "Time"))', pairs(emtrends(b, ~ Diet, "Time", data = bd)), "tukey"))
   a <- lmer_of("alfalfa"); ad <- data
   lines <- c(lines, contrast_block("alfalfa", 'pairs(emmeans(fit, ~ Variety))', pairs(emmeans(a, ~ Variety, data = ad)), "tukey"))
+  y <- lmer_of("oats"); yd <- data
+  lines <- c(lines, contrast_block("oats", "pairs(emmeans(fit, ~ Variety))", pairs(emmeans(y, ~ Variety, data = yd)), "holm", 'factor = "Variety"'),
+             contrast_block("oats", "pairs(emmeans(fit, ~ dose))", pairs(emmeans(y, ~ dose, data = yd)), "tukey", 'factor = "dose"'))
   writeLines(c(versions, lines), "contrasts.toml")
+}
+
+means_block <- function(name, factor, command, means, at = character()) {
+  s <- as.data.frame(summary(means))
+  c("[[marginal_means]]", paste("# R>", command), sprintf('fit = "%s"', name), sprintf('factor = "%s"', factor), at,
+    paste0("levels = [", paste0('"', s[[factor]], '"', collapse = ", "), "]"), paste("estimate =", num(s$emmean)),
+    paste("std_error =", num(s$SE)), paste("df =", num(s$df)), paste("low =", num(s$lower.CL)), paste("high =", num(s$upper.CL)), "")
+}
+marginal_means <- function() {
+  m <- lmer_of("machines"); md <- data
+  lines <- means_block("machines", "Machine", "emmeans(fit, ~ Machine)", emmeans(m, ~ Machine, data = md))
+  y <- lmer_of("oats"); yd <- data
+  lines <- c(lines, means_block("oats", "Variety", "emmeans(fit, ~ Variety)", emmeans(y, ~ Variety, data = yd)),
+             means_block("oats", "dose", "emmeans(fit, ~ dose)", emmeans(y, ~ dose, data = yd)))
+  d <- lmer_of("dietox3"); dd <- data
+  lines <- c(lines, means_block("dietox3", "Cu", "emmeans(fit, ~ Cu, at = list(Time = 12))", emmeans(d, ~ Cu, at = list(Time = 12), data = dd), "at = {Time = 12.0}"))
+  writeLines(c(versions, lines), "marginal_means.toml")
 }
 
 f_block <- function(name, pattern) {
@@ -101,5 +121,5 @@ variance_models <- function() writeLines(c(versions,
   variance_block("rat_pups", "lme(weight ~ sex + Lsize + Treatment, RatPupWeight, ~ 1 | Litter, weights = varPower())", weight ~ sex + Lsize + Treatment, ~ 1 | Litter, varPower())
   ), "variance_models.toml")
 
-for (part in list(contrasts, f_tests, cr2, profiles, predictions, variance_models))
+for (part in list(contrasts, marginal_means, f_tests, cr2, profiles, predictions, variance_models))
   tryCatch(part(), error = function(e) cat("FAILED:", conditionMessage(e), "\n"))
