@@ -67,7 +67,12 @@ class Sheet:
     def beside(self, hidden: Mapping[str, str]) -> dict[str, str]:
         """The means beside which a number stands that is hidden elsewhere: they lose it, whose it is may be known."""
         numbers = {counted(self.rows[k]) or 0 for k in hidden}
-        return {k: SAME for number in sorted(numbers) for k in self.means.get(number, []) if k not in hidden}
+        means = (k for number in sorted(numbers) for k in self.means.get(number, []) if k not in hidden)
+        return {k: SAME for k in means if not any(self._is_plain(o) for o in self.bundle(k) if o not in hidden)}
+
+    def _is_plain(self, key: str) -> bool:
+        """Tell whether a row is a count itself, not a mean or a share with a number beside it."""
+        return self.rows[key].hits is None and (self.rows[key].value is None or self.rows[key].unit == "people")
 
 
 def _prints(row: Result, count: int | None) -> bool:

@@ -116,12 +116,13 @@ def _tells_n(row: Result) -> bool:
     return row.unit in TELLS_N or "_sd_" in row.statistic
 
 
-def blank(row: Result, mark: str) -> Result:
+def blank(row: Result, mark: str, limit: int) -> Result:
     """Return the row with every number gone and the mark in its place.
 
     A mean, a contrast or a quantile whose count only protects another loses the count alone: its value is no count.
+    One of 1 to `limit` people loses its value under any mark.
     """
-    if hides_count_only(mark) and row.value is not None and row.hits is None and row.unit != "people" \
+    if hides_count_only(mark) and not is_small(row, limit) and row.value is not None and row.hits is None and row.unit != "people" \
             and not _tells_n(row):
         return replace(row, n=None, n_people=None, note="; ".join(filter(None, (row.note, f"n {mark}"))))
     return replace(row, n=None, n_people=None, hits=None, value=None, low=None, high=None, text=mark)
@@ -137,7 +138,7 @@ def protect(results: ResultSet, limit: int = 10, before: Before = NOTHING_BEFORE
     if found := merges(shown, hidden_at_sight(Sheet(shown, limit, before), before), limit):
         shown = merged(shown, found)
     hidden = choose_hidden(shown, limit, before)
-    return ResultSet(tuple(blank(r, hidden[r.key]) if r.key in hidden else r for r in shown.rows), shown.partitions)
+    return ResultSet(tuple(blank(r, hidden[r.key], limit) if r.key in hidden else r for r in shown.rows), shown.partitions)
 
 
 def _before_blanking(results: ResultSet, shared: ResultSet) -> dict[str, Result]:

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from pipeline.identity.audit import Audit, Cell, derivable_cells
-from pipeline.identity.small_cells import PROTECTS, broken_sums, derivable_after, protect, small_mark, split_mark
+from pipeline.identity.marks import CHANGED, PROTECTS, SAME, VAGUE, near_mark, small_mark, split_mark
+from pipeline.identity.small_cells import blank, broken_sums, derivable_after, protect
 from pipeline.results import Partition, Result, ResultSet
 
 
@@ -95,6 +96,14 @@ def test_what_a_share_says_of_its_total_is_hidden_with_the_total():
     assert derivable_after(ResultSet((course, stay, leave, share, rest), sums), out) == []
     shown = {r.statistic: r.n for r in out.rows if r.group == "other"}
     assert out.rows[0].n is None or (out.rows[1].n is None and shown == {"share": None, "rest": None})
+
+
+@pytest.mark.parametrize("mark", [PROTECTS, CHANGED, VAGUE, SAME, near_mark(14, 10)])
+def test_the_mean_of_a_few_people_is_gone_under_any_mark(mark):
+    few = Result("quarter", "gains", "raw_gain", "a", n=5, value=18.8, low=1.0, high=30.0, unit="cmH2O")
+    many = Result("quarter", "gains", "raw_gain", "b", n=15, value=18.8, unit="cmH2O")
+    assert (blank(few, mark, 10).value, blank(few, mark, 10).low) == (None, None)
+    assert (blank(many, mark, 10).value, blank(many, mark, 10).n) == (18.8, None)
 
 
 def test_client_rows_never_leave():
