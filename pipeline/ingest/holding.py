@@ -6,7 +6,7 @@ import gzip
 import io
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO
 
@@ -34,13 +34,13 @@ def _holds(file: IO[bytes], erased: Erased) -> bool:
         if start == _ZIP:
             return _in_zip(file, erased)
         if start.startswith(_GZIP):
-            return erased.in_bytes(_parts(gzip.GzipFile(fileobj=file)))
+            return erased.in_bytes(_parts(gzip.GzipFile(fileobj=file).read))
         if start == _ZSTD:
             import pyarrow as pa
-            return erased.in_bytes(_parts(pa.CompressedInputStream(file, "zstd")))
+            return erased.in_bytes(_parts(pa.CompressedInputStream(file, "zstd").read))
     except (OSError, EOFError, ValueError, zlib.error, zipfile.BadZipFile, pl.exceptions.PolarsError):
         file.seek(0)  # it only begins like one of these: its bytes are searched
-    return erased.in_bytes(_parts(file))
+    return erased.in_bytes(_parts(file.read))
 
 
 def _in_zip(file: IO[bytes], erased: Erased) -> bool:
@@ -54,6 +54,6 @@ def _in_parquet(data: bytes, erased: Erased) -> bool:
     return erased.in_text("\n".join(texts))
 
 
-def _parts(file: IO[bytes]) -> Iterator[bytes]:
-    while part := file.read(_CHUNK):
+def _parts(read: Callable[[int], bytes]) -> Iterator[bytes]:
+    while part := read(_CHUNK):
         yield part
