@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 RULES = Path(__file__).with_name("axe_rules.txt")
 WIDTHS, SCHEMES = (1280, 390), ("light", "dark")
-RUN = """async (tags) => { const found = await axe.run(document, {runOnly: {type: 'tag', values: tags},
+#: The rules that look at colours; what all others look at is the same in the dark.
+COLOURED = ("color-contrast", "link-in-text-block")
+RUN = """async ([type, values]) => { const found = await axe.run(document, {runOnly: {type, values},
   resultTypes: ['violations']}); return found.violations.map(v => v.id + ': ' +
   v.nodes.slice(0, 3).map(n => n.target.join(' ') + ' (' + (n.any[0] || n.all[0] || n.none[0] || {}).message + ')')
   .join(' | ') + ' of ' + v.nodes.length); }"""
@@ -34,7 +36,7 @@ def sheet(browser: Browser) -> Iterator[Page]:
 
 
 def faults(sheet: Page, page: Path) -> list[str]:
-    """Break of the rules by width and scheme, every fold opened: one line a rule."""
+    """Break of the rules by width and scheme, every fold opened: one line a rule; in the dark those on colours."""
     sheet.goto(page.as_uri())
     sheet.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     found = []
@@ -43,12 +45,13 @@ def faults(sheet: Page, page: Path) -> list[str]:
         for scheme in SCHEMES:
             sheet.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
             where = f"{page.parent.name}/{page.name}, {width} px, {scheme}"
-            found += [f"{where}: {broken}" for broken in sheet.evaluate(RUN, list(axe.TAGS))]
+            asked = ["tag", list(axe.TAGS)] if scheme == "light" else ["rule", list(COLOURED)]
+            found += [f"{where}: {broken}" for broken in sheet.evaluate(RUN, asked)]
     return found
 
 
 def test_no_rule_is_broken_on_any_page(sheet: Page, folder: Path) -> None:
-    pages = sorted(folder.glob("*/*.html"))
+    pages = sorted(p for p in folder.glob("*/*.html") if p.parent.name != "german" or p.stem == "quarter")
     assert len(pages) > 8
     assert [broken for p in pages for broken in faults(sheet, p)][:8] == []
 
