@@ -11,13 +11,15 @@ from typing import TYPE_CHECKING
 from pipeline import settings as settings_file
 from pipeline.errors import RmtError, StoreError
 from pipeline.stages import Progress, Summary
+from pipeline.stages_engine import TABLES
 from pipeline.stages_load import STORE
 
 if TYPE_CHECKING:
     from pipeline.identity.erased import Erased
 
-#: What `report` and `export` write into the output folder; they write it again.
-OUTPUTS = ("internal", "shared", "export")
+#: What `report` and `export` write into the output folder, and a derivation by another engine that broke off; they
+#: write it again.
+OUTPUTS = ("internal", "shared", "export", TABLES)
 
 
 def forget(

@@ -90,7 +90,9 @@ def _session(address: str) -> Any:
         session = SparkSession.builder.remote(address).create()
         # the client's own policy goes on trying for ten minutes
         session.client.set_retry_policies([DefaultPolicy(max_retries=4, max_backoff=2000)])
-        theirs = str(session.version)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what is tried again in vain is said below
+            theirs = str(session.version)
     except (PySparkException, *_broken()) as fault:
         if session is not None:
             session.stop()
