@@ -65,7 +65,8 @@ def read(contrast: PlannedContrast, models: Models) -> Read:
     if frozenset(contrast.protocols) not in {frozenset(p) for p in found.pairs} or found.contrast_fit is None:
         return Read(contrast, why="these two protocols cannot be compared: one is not in these data, has too few "
                                   "people or stands at one site only")  # fmt: skip
-    return Read(contrast, found.contrast_fit, found.difference(*contrast.protocols, week))
+    first, second = contrast.protocols
+    return Read(contrast, found.contrast_fit, found.difference(first, second, week))
 
 
 def standing(contrast: PlannedContrast, known: list[Registered]) -> str:
@@ -94,17 +95,17 @@ def _contrasts(section: Section, plan: Plan, known: list[Registered], models: Mo
     reads = sorted((read(c, models) for c in plan.family), key=lambda r: not r.contrast.same_as(plan.primary))
     whole = [r.found for r in reads]
     p = [c.p for c in whole if c is not None]
-    adjusted = iter(holm(np.array(p)) if p else [])
+    adjusted = iter([float(a) for a in holm(np.array(p))] if p else [])
     section.add("family_size", value=float(len(p)), unit="contrasts", text="Holm over those that could be read")
     for one, found in zip(reads, whole, strict=True):
         pair = {"protocols": one.contrast.name} if one.contrast.protocols else {}
         where = group(pressure=one.contrast.pressure, of=one.contrast.of, **pair)
-        when = {"at": float(one.contrast.week)}
-        put(section, "contrast_cmh2o", where, found, **when, text=one.why or ("" if found else "no value"),
+        at = float(one.contrast.week)
+        put(section, "contrast_cmh2o", where, found, at=at, text=one.why or ("" if found else "no value"),
             note=standing(one.contrast, known))
         if found is not None:
-            section.add("p_value", where, **when, value=found.p, unit="p", method="t with Kenward-Roger df")
-            section.add("p_holm", where, **when, value=float(next(adjusted)), unit="p", method="Holm")
+            section.add("p_value", where, at=at, value=found.p, unit="p", method="t with Kenward-Roger df")
+            section.add("p_holm", where, at=at, value=next(adjusted), unit="p", method="Holm")
 
 
 def _since(known: list[Registered], word: str, name: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from pipeline.analyse.fits import fit_models
+from pipeline.analyse.fits import fit_pressure
 from pipeline.analyse.planned import planned, read, standing
 from pipeline.analyse.plans import history, limits_to_consent, plan_in_force, since, taken
 from pipeline.contract.plan import PlannedContrast
@@ -65,8 +65,7 @@ def test_only_those_who_agreed_are_taken():
 
 @pytest.fixture(scope="module")
 def models():
-    frame = pl.concat([simulate_model_frame(240, 5, pressure=p) for p in ("mip", "mep")])
-    return fit_models({"model": frame}, Settings())
+    return {p: fit_pressure(simulate_model_frame(240, 5, pressure=p), p, Settings()) for p in ("mip", "mep")}
 
 
 def test_contrasts_are_read_first_less_second(models):
@@ -90,9 +89,8 @@ def test_what_cannot_be_read_says_why(models, contrast, why):
 
 
 def test_a_closed_gate_closes_the_planned_contrast_too():
-    frame = pl.concat([simulate_model_frame(40, 5, pressure=p) for p in ("mip", "mep")])
-    few = fit_models({"model": frame}, Settings())
-    assert "this cohort cannot answer it" in read(PAIR, few).why
+    few = fit_pressure(simulate_model_frame(40, 5), "mip", Settings())
+    assert "this cohort cannot answer it" in read(PAIR, {"mip": few}).why
 
 
 def test_the_sample_is_told_as_its_plan_says(sample_review):

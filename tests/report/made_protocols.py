@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.results import Result
-from tests.report import made_choices
+from tests.report import made_choices, made_plan
 
 PROTOCOLS = ("dawn", "ridge", "tide")
 PAIRS = ("dawn - ridge", "dawn - tide", "ridge - tide")
@@ -239,4 +239,4 @@ def missing() -> list[Result]:
 
 
 def rows() -> list[Result]:
-    return [*common(), *setting(), *differences(), *model(), *made_choices.rows(), *missing()]
+    return [*common(), *setting(), *made_plan.rows(), *differences(), *model(), *made_choices.rows(), *missing()]

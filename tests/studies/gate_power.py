@@ -84,8 +84,11 @@ def fit_noise(one: Asked, rng: np.random.Generator) -> Solved:
     return solve(sums, Shape(sums.q, correlated[0], sums.outer_columns, correlated[-1]), basis, True, "drop")
 
 
-def power(one: Asked, draws: int, seed: int) -> tuple[Array, Array, int]:
-    """Share of fits that find each promised difference, median df, and how many fits failed (counted as not found)."""
+def power(one: Asked, draws: int, seed: int, zero: list[bool] | None = None) -> tuple[Array, Array, int]:
+    """Share of fits that find each promised difference, median df, and how many fits failed (counted as not found).
+
+    zero: gathers whether each fit had a variance of zero and dropped it.
+    """
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([SEED, seed])))
     hits, df, failed = np.zeros(len(one.names)), [], 0
     for _ in range(draws):
@@ -100,6 +103,8 @@ def power(one: Asked, draws: int, seed: int) -> tuple[Array, Array, int]:
             continue
         hits += np.abs(made["estimate"] + one.promised) > t_quantile(0.975, made["df"]) * made["std_error"]
         df.append(made["df"])
+        if zero is not None:
+            zero.append(solved.zero[0])
     return hits / draws, np.median(df, axis=0), failed
 
 
