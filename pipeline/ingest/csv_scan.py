@@ -5,10 +5,13 @@ What the survey proves lets the database read the file and number its records; a
 
 from __future__ import annotations
 
+import codecs
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+
+import numpy as np
 
 #: Bytes read at a time.
 _CHUNK = 1 << 20
@@ -19,8 +22,10 @@ class Scan:
     """A file that is not read yet. `n_records`: records below the headings, if no line is blank or broken.
 
     `is_plain`: every line break ends a record (no quoted one, no lone CR, no NUL, no blank line first), so that record
-    k (from 0) begins on line k + 2, once the database has found exactly `n_records` and rejected none. A file that is
-    not plain is walked. `samples`: (number of a record from 0, its line), about one a megabyte, to prove that the rows
+    k (from 0) begins on line k + 2, once the database has found exactly `n_records` and rejected none; all bytes are
+    UTF-8, and there are as many delimiters as the headings have, times the lines. (The database's reader takes a row
+    with one empty cell too many, and looks at no byte of a column that nobody asked for.) A file that is not plain is
+    walked. `samples`: (number of a record from 0, its line), about one a megabyte, to prove that the rows
     kept their order.
     """
 
@@ -45,8 +50,11 @@ def stamp(path: Path) -> tuple[int, int]:
 class _Survey:
     """Counts over the chunks of a file."""
 
-    def __init__(self) -> None:
+    def __init__(self, delimiter: str) -> None:
         self.sha256 = hashlib.sha256()
+        self.mark, self.delimiters, self.in_headings = ord(delimiter), 0, -1
+        self.is_quoted = False  # whether the chunk before ended inside quotation marks
+        self.decoder, self.has_bad_text = codecs.getincrementaldecoder("utf-8")(), False
         self.line_feeds = self.returns = self.pairs = 0
         self.has_nul = self.has_odd_marks = self.begins_blank = False
         self.last = b""
@@ -56,7 +64,11 @@ class _Survey:
     def add(self, chunk: bytes) -> None:
         if not self.last:
             self.begins_blank = chunk.removeprefix(b"\xef\xbb\xbf").startswith((b"\r", b"\n"))
+            self.in_headings = self._delimiters(chunk.partition(b"\n")[0])
+            self.is_quoted = False
         self.sha256.update(chunk)
+        self.delimiters += self._delimiters(chunk)
+        self._try_text(chunk)
         start = chunk.find(b"\n") + 1
         if start and (end := chunk.find(b"\n", start)) > 0:
             self.samples.append((self.line_feeds, chunk[start:end]))
@@ -69,6 +81,25 @@ class _Survey:
         self.has_nul = self.has_nul or b"\0" in chunk
         self._count_marks(chunk)
         self.last = chunk[-1:]
+
+    def _delimiters(self, chunk: bytes) -> int:
+        """Count the delimiters that stand outside quotation marks."""
+        read = np.frombuffer(chunk, np.uint8)
+        found = read == self.mark
+        if b'"' in chunk:
+            quoted = np.logical_xor.accumulate(read == ord('"')) ^ self.is_quoted
+            self.is_quoted = bool(quoted[-1])
+            return int(np.count_nonzero(found & ~quoted))
+        return 0 if self.is_quoted else int(np.count_nonzero(found))
+
+    def _try_text(self, chunk: bytes) -> None:
+        """Look for bytes that are no UTF-8."""
+        if self.has_bad_text or (chunk.isascii() and not self.decoder.getstate()[0]):
+            return
+        try:
+            self.decoder.decode(chunk)
+        except UnicodeDecodeError:
+            self.has_bad_text = True
 
     def _count_marks(self, chunk: bytes) -> None:
         """Look for a line with an odd number of marks: a quoted line break, or broken quoting."""
@@ -85,17 +116,22 @@ class _Survey:
     def is_plain(self) -> bool:
         has_one_break = self.returns == self.pairs and self.pairs in (0, self.line_feeds)
         is_odd = self.has_nul or self.begins_blank or self.has_odd_marks or self.open_marks % 2 == 1
-        return has_one_break and not is_odd
+        is_cut = bool(self.has_bad_text or self.decoder.getstate()[0])
+        return has_one_break and not is_odd and not is_cut and self.delimiters == self.in_headings * self.n_lines
+
+    @property
+    def n_lines(self) -> int:
+        """Lines of the file, the headings among them."""
+        return self.line_feeds + (self.last not in (b"\n", b""))
 
 
 def survey(path: Path, delimiter: str = ",") -> tuple[str, Scan]:
     """Read a file's bytes once; return its sha256 and what its line ends prove. OSError as the system says it."""
-    before, found = stamp(path), _Survey()
+    before, found = stamp(path), _Survey(delimiter)
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK):
             found.add(chunk)
-    n_lines = found.line_feeds + (found.last not in (b"\n", b""))
-    scan = Scan(path, max(n_lines - 1, 0), found.is_plain, before, tuple(found.samples), delimiter)
+    scan = Scan(path, max(found.n_lines - 1, 0), found.is_plain, before, tuple(found.samples), delimiter)
     return found.sha256.hexdigest(), scan
 
 

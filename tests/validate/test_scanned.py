@@ -65,6 +65,7 @@ def test_mutated_files_are_judged_alike(tmp_path: Path, table: str, line_break: 
         (f"{KEY},2025-01-06,am,20\n{KEY},2025-01-07,am,2\0\n", True),
         (f'{KEY},2025-01-06,am,20\n"{KEY},2025-01-07,am,20\n', True),  # a mark that is never closed
         (f'{KEY},2025-01-06,am,20\n{KEY},2025-01-07,"am"x,20\n{KEY},2025-01-08,am,20\n', True),
+        (f"{KEY},2025-01-06,am,20,\n{KEY},2025-01-07,am,20\n", True),  # one empty cell too many: the database takes it
         (f"{KEY},2025-01-06,am,20\r{KEY},2025-01-07,am,20\r\n", True),  # ends of two kinds
         ("", False),
     ],
