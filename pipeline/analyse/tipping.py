@@ -72,8 +72,10 @@ def _pair(section: Section, gone: Lost, target: Target, fit: Fitted, answer: Con
 
 
 def _dose(section: Section, found: PressureModels, settings: Settings, where: str) -> None:
-    if found.gate is None or not found.gate.answers["dose"].is_open or found.working("primary") is None:
+    main = found.working("primary")
+    if found.gate is None or not found.gate.answers["dose"].is_open or main is None:
         return
+    people = main.people
     for who in (EVERYBODY, LESS):
         answers = dose_by_share(found, settings, who)
         at = f"{where};who={who}"
@@ -87,7 +89,7 @@ def _dose(section: Section, found: PressureModels, settings: Settings, where: st
                 section.add("tipping_unlogged_pct", f"{at};to={name}", unit="%",
                             text="so it is with none of them done already")
             else:
-                section.add("tipping_unlogged_pct", f"{at};to={name}", value=share, unit="%",
+                section.add("tipping_unlogged_pct", f"{at};to={name}", value=share, unit="%", n=people,
                             method="refits at every fourth part, straight lines between them")
 
 

@@ -76,7 +76,9 @@ def _site_time(look: Look, pressure: str) -> Block | None:
     row, handled = (look.one("difference", s, f"pressure={pressure}") for s in ("site_time", "baseline_handling"))
     how = look.say("protocols.difference.handling", pressure=look.texts.name("pressure", pressure),
                    handling=look.texts.tell(handled.text), why=sentence(handled.note)) if handled else ""
-    return said(sentence(row.text) if row and row.text else "", how, tone="note")
+    alone = [part(r, "protocol") for r in look.many("difference", "not_separable", pressure=pressure)]
+    tied = look.say("protocols.difference.not_separable", protocols=", ".join(alone)) if alone else ""
+    return said(sentence(row.text) if row and row.text else "", tied, how, tone="note")
 
 
 def _found(look: Look, pressure: str) -> list[Result]:

@@ -3,6 +3,7 @@
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import t as student_t
 
 from pipeline.analyse.design import prepared
 from pipeline.analyse.fits import fit_pressure, run, with_lead
@@ -93,3 +94,31 @@ def test_too_few_people_give_words_and_no_exception():
     assert fit_pressure(two, "mip", SETTINGS).primary is None
     alone = run("p", prepared(two, "mip"), MODELS["R1"], SETTINGS)
     assert not alone.works and "fewer than three people" in alone.state
+
+
+def test_adjusted_intervals_are_those_of_a_family(by_key):
+    """Bonferroni at 1 - 0.05 / family size, by the same estimate, SE and df; wider than the single interval."""
+    size = by_key["protocols.difference.family_size[pressure=mip]"].value
+    for pair in ("firm_5x6 - ladder_6", "firm_5x6 - steady_30"):
+        at = f"[pressure=mip;protocols={pair}]@12"
+        one, all_of_them = (by_key[f"protocols.difference.{s}{at}"] for s in
+                            ("difference_cmh2o", "difference_adjusted_cmh2o"))  # fmt: skip
+        df = by_key[f"protocols.difference.df{at}"].value
+        ratio = student_t.ppf(1 - 0.025 / size, df) / student_t.ppf(0.975, df)
+        assert all_of_them.value == one.value
+        assert (all_of_them.high - all_of_them.low) / (one.high - one.low) == pytest.approx(ratio)
+        holm, single = (by_key[f"protocols.difference.{s}{at}"].value for s in ("p_holm", "p_value"))
+        assert single <= holm <= min(1.0, size * single) + 1e-12
+
+
+def test_a_protocol_of_one_site_has_no_contrast_and_the_row_says_so():
+    from pipeline.analyse.protocol_models import difference
+
+    frame = simulate_model_frame(260, 9)
+    site = frame["site"].unique().sort()[0]
+    only = (pl.col("protocol") != "ladder_6") | (pl.col("site") == site)
+    found = fit_pressure(frame.filter(only), "mip", SETTINGS)
+    said = difference({"mip": found}, SETTINGS)
+    assert [r.group for r in said.rows if r.statistic == "not_separable"] == ["pressure=mip;protocol=ladder_6"]
+    assert not any("ladder_6" in r.group for r in said.rows if r.statistic == "difference_cmh2o")
+    assert any(r.statistic == "difference_cmh2o" and r.value is not None for r in said.rows)
