@@ -15,7 +15,8 @@ from pipeline.report.editions import PAGES, one_page
 from pipeline.report.views import PageMeta
 from pipeline.results import Result, ResultSet
 from pipeline.settings import Settings
-from pipeline.stages_report import _edition, read_results
+from pipeline.stages_editions import shared_edition
+from pipeline.stages_report import read_results
 from pipeline.store import open_store
 
 META = PageMeta("internal", "2026Q3", "2026-09-30", "s", "d", "0", "bench")
@@ -57,14 +58,16 @@ def main() -> None:
     given = words.parse_args()
     with open_store(given.out / "store.duckdb", read_only=True) as store:
         results, quarter = read_results(store)
-    meta = replace(META, quarter=quarter)
+        meta = replace(META, quarter=quarter)
+        editions = {} if given.long else {"internal": results, "shared": ResultSet(
+            shared_edition(store, results, meta, Settings().small_cell_max, replace_shared=True).rows.rows)}
     if given.long:
         print(json.dumps({"rows": given.long, **made("stalled", many(results.rows, given.long), meta)}))
         return
     context = multiprocessing.get_context("spawn")
     found = []
     for edition in ("internal", "shared"):
-        shown, of = _edition(results, edition, Settings()), replace(meta, edition=edition)  # type: ignore[arg-type]
+        shown, of = editions[edition], replace(meta, edition=edition)  # type: ignore[arg-type]
         for name in PAGES[edition]:
             with context.Pool(1) as alone:
                 found.append(alone.apply(made, (name, shown, of)))

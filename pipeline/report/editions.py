@@ -108,7 +108,9 @@ def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:
 
 
 def one_page(name: Page, results: ResultSet, meta: PageMeta) -> str:
-    """Make one page of an edition, in the language of `meta`."""
+    """Make one page of an edition, in the language of `meta`. A shared page never looks at a row about one person."""
+    if meta.edition == "shared":
+        results = ResultSet(tuple(r for r in results.rows if r.klass != "client"))
     with spoken(meta.language) as texts:
         look = Look.at(results, ("common", REPORT_OF.get(name, name)), texts, meta)
         return page(name, look, OPENINGS[name](look), SECTIONS[name])
