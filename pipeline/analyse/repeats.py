@@ -7,6 +7,7 @@ weekly tests would let training in.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import polars as pl
 
@@ -29,11 +30,11 @@ def pairs(test_days: pl.DataFrame, pressure: str, settings: Settings) -> pl.Data
     """Two rows a pair: client_key, pair, tested_on, value_cmh2o. Pairs are taken in order of days, none overlapping."""
     tests = test_days.filter((pl.col("pressure") == pressure) & (pl.col("test_no") >= settings.familiar_tests))
     tests = tests.drop_nulls(["best_cmh2o", "series_no"]).sort(*SERIES, "tested_on")
-    found: list[tuple[str, int, object, float]] = []
-    before: tuple[object, ...] | None = None
+    found: list[tuple[Any, ...]] = []
+    before: tuple[Any, ...] | None = None
     for key, series, day, value in tests.select(*SERIES, "tested_on", "best_cmh2o").iter_rows():
         if before and before[:2] == (key, series) and (day - before[2]).days <= settings.repeat_days:
-            found += [(key, len(found), before[2], before[3]), (key, len(found), day, value)]  # type: ignore[arg-type]
+            found += [(key, len(found), before[2], before[3]), (key, len(found), day, value)]
             before = None
         else:
             before = (key, series, day, value)

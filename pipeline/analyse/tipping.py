@@ -82,14 +82,14 @@ def _dose(section: Section, found: PressureModels, settings: Settings, where: st
         for share, one in answers:
             put(section, "dose_if_unlogged_share_cmh2o", at, one, at=share)
         for name in ("nothing", "doubt"):
-            share = share_that_tips(answers, name == "doubt")
-            if share is None:
+            tips = share_that_tips(answers, name == "doubt")
+            if tips is None:
                 section.add("tipping_unlogged_pct", f"{at};to={name}", unit="%", text="no share up to all of them does")
-            elif share == 0.0:
+            elif tips == 0.0:
                 section.add("tipping_unlogged_pct", f"{at};to={name}", unit="%",
                             text="so it is with none of them done already")
             else:
-                section.add("tipping_unlogged_pct", f"{at};to={name}", value=share, unit="%", n=people,
+                section.add("tipping_unlogged_pct", f"{at};to={name}", value=tips, unit="%", n=people,
                             method="refits at every fourth part, straight lines between them")
 
 

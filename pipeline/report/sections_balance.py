@@ -9,7 +9,7 @@ from pipeline.report.look import Look, pair, part
 from pipeline.report.mirrored import Bar, mirrored
 from pipeline.report.sections_protocols import PRESSURES, covariate
 from pipeline.report.tables import Column, table
-from pipeline.report.views import Block, Figure, Fold, SectionView, said, view
+from pipeline.report.views import Block, Figure, Fold, Html, SectionView, said, view
 from pipeline.report.words import number, of, people, sentence, value
 from pipeline.results import Result
 
@@ -100,7 +100,7 @@ def _is_folded(result: Result) -> bool:
     return code.endswith(" squared") or " x " in code
 
 
-def _numbers(look: Look, pressure: str, before: list[Result], after: dict[str, Result]) -> str:
+def _numbers(look: Look, pressure: str, before: list[Result], after: dict[str, Result]) -> Html:
     rows = []
     for r in before:
         ratios = (look.one("balance", f"variance_ratio_{when}", r.group) for when in ("before", "after"))

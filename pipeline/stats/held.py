@@ -42,7 +42,7 @@ class Held:
         gram, cross = total[:-1, :-1], total[:-1, -1]
         if np.linalg.eigvalsh(gram)[0] < 1e-10 * max(1.0, float(np.trace(gram))):
             return np.full(len(gram), np.nan)
-        return self.basis.mean(np.linalg.solve(gram, cross))
+        return self.basis.mean(np.asarray(np.linalg.solve(gram, cross), dtype=float))
 
 
 def held(fit: MixedFit) -> Held:
