@@ -29,7 +29,7 @@ class PlanText:
 
 
 def line_of(text: str, word: str) -> int | None:
-    """Line of a word such as "estimand.summary" or "family, entry 2" (1 is the first); of its table if there is none."""
+    """Line of a word such as "estimand.summary" or "family, entry 2" (from 1); of its table if there is none."""
     table, _, name = word.partition(".")
     table, _, entry = table.partition(", entry ")
     wanted, here, seen, found = int(entry or 1), "", 0, None

@@ -45,7 +45,7 @@ class Question:
 @dataclass(frozen=True)
 class Size:
     """What it takes with so many tests each: people a group and in all (those later lost included), tests in all, the
-    power and the degrees of freedom with them, and the people a group that the normal formula asks for (nobody lost)."""
+    power and the degrees of freedom with them, and the people a group by the normal formula (nobody lost)."""
 
     tests_each: int
     people_each: int
@@ -57,7 +57,7 @@ class Size:
 
 
 def gain_variance(spread: Spread, weeks: float, tests_each: int) -> float:
-    """Variance of one person's straight-line gain at `weeks`, (cmH2O)^2, with so many evenly spaced tests (2 or more)."""
+    """Variance, (cmH2O)^2, of one person's straight-line gain at `weeks` with so many evenly spaced tests (2 on)."""
     n = tests_each
     unit = weeks / UNIT_WEEKS
     sum_of_squares = unit**2 * n * (n + 1) / (12.0 * (n - 1))  # of 0, 1/(n-1) .. 1, times the time there is
