@@ -37,7 +37,7 @@ class Settings:
     window_12_low_weeks: int = _set(10, "weeks", "first week of the 12-week test window")
     window_12_high_weeks: int = _set(16, "weeks", "last week of the 12-week test window")
     open_pause_days: int = _set(42, "days", "an open pause older than this is a query")
-    pause_event_days: int = _set(7, "days", "a pause for illness without an event in it or so long before it is a query")
+    pause_event_days: int = _set(7, "days", "a pause for illness without an event in it or so long before is a query")
     tests_after_course_days: int = _set(42, "days", "a test so long after a course's last day still speaks for it")
     lost_contact_days: int = _set(84, "days", "no record for this long in an open episode is a query")
     familiar_tests: int = _set(3, "tests", "tests on earlier days after which learning is taken as spent",

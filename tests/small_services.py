@@ -1,4 +1,4 @@
-"""Small simulated services, reviewed quarter after quarter in one store, without pages: for tests of shared editions."""
+"""Small simulated services, reviewed quarter after quarter in one store, without pages: for tests of editions."""
 
 from __future__ import annotations
 

@@ -16,7 +16,8 @@ from pipeline import stages
 from pipeline.errors import FileRefused
 from tests.conftest import SAMPLE
 
-PAGES = {"internal": {"index", "quarter", "protocols", "stalled", "sites", "fix_list"}, "shared": {"index", "quarter", "protocols"}}
+PAGES = {"internal": {"index", "quarter", "protocols", "stalled", "sites", "fix_list"},
+         "shared": {"index", "quarter", "protocols"}}
 TRUTH = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
 
 

@@ -75,14 +75,14 @@ class Audit:
         self.cells = [cells[k] for k in self.keys]
         self.low, self.high = np.zeros(len(self.keys)), np.zeros(len(self.keys))
         for key, cell in cells.items():
-            self.set(key, cell)
+            self.place_cell(key, cell)
         entries = _entries(sums, self.place)
         self.of_sum, self.of_cell = (np.array([e[k] for e in entries], dtype=np.int64) for k in (0, 1))
         self.weight = np.array([e[2] for e in entries], dtype=np.float64)
         self.n_sums = int(self.of_sum.max(initial=-1)) + 1
         self._known: dict[Hashable, dict[int, tuple[float, float]]] = {}
 
-    def set(self, key: str, cell: Cell) -> None:
+    def place_cell(self, key: str, cell: Cell) -> None:
         """Show or hide one cell."""
         k = self.place[key]
         low, high = cell.start(self.limit)
@@ -180,7 +180,8 @@ class Audit:
         """The sums of one group over its unseen cells: matrix, what they add up to, cells (columns), sums (rows)."""
         hidden, shown = inside & edges, inside & ~edges
         cells, sums = np.unique(self.of_cell[hidden]), np.unique(self.of_sum[hidden])
-        rest = -np.bincount(self.of_sum[shown], self.weight[shown] * self.low[self.of_cell[shown]], self.n_sums)[sums]
+        known = self.weight[shown] * self.low[self.of_cell[shown]]
+        rest = -np.bincount(self.of_sum[shown], known, self.n_sums)[sums].astype(np.float64)
         rows, columns = np.searchsorted(sums, self.of_sum[hidden]), np.searchsorted(cells, self.of_cell[hidden])
         return csr_matrix((self.weight[hidden], (rows, columns)), shape=(len(sums), len(cells))), rest, cells, sums
 

@@ -118,7 +118,7 @@ class _Audited:
             if self.asked.get(key) != mark:
                 self.asked[key] = mark
                 for name, cell in self.ledger.mark(key, mark).items():
-                    self.audit.set(name, cell)
+                    self.audit.place_cell(name, cell)
 
     def _around(self, start: str) -> dict[str, int]:
         """Every key that the sums tie to `start`, walking on through cells that nobody sees, with the steps to it."""

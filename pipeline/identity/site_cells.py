@@ -24,5 +24,5 @@ def with_few_of_a_site_hidden(results: ResultSet, limit: int = 10) -> ResultSet:
     seen = mine | {k for s in sums for k in (s.total, *s.parts)}
     part = ResultSet(tuple(r for r in results.rows if r.key in seen and r.klass == "aggregate"), sums)
     hidden = choose_hidden(part, limit)
-    rows = tuple(blank(r, hidden[r.key]) if r.key in mine and r.key in hidden else r for r in results.rows)
+    rows = tuple(blank(r, hidden[r.key], limit) if r.key in mine and r.key in hidden else r for r in results.rows)
     return ResultSet(rows, results.partitions)

@@ -5,7 +5,7 @@ from datetime import date
 import polars as pl
 import pytest
 
-from pipeline.analyse.common import Section, mean_interval, periods
+from pipeline.analyse.common import mean_interval, periods
 from pipeline.analyse.effects import twelve_week_gains
 from pipeline.analyse.people import with_exits
 from pipeline.analyse.protocol_setting import smd_of_means, smd_of_shares

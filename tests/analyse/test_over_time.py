@@ -27,7 +27,8 @@ def cohort(medians, people=20, second_course=False):
             gains.append(who | {"site": "mill", "pressure": "mip", "at12_on": on,
                                 "gain12_cmh2o": middle + 0.1 * (i - (count - 1) / 2)})
             tests.append(who | {"pressure": "mip", "tested_on": on, "quarter": label})
-            quarters.append(who | {"site": "mill", "quarter": label, "session_adherence_pct": 120.0, "in_band_pct": 50.0})
+            quarters.append(who | {"site": "mill", "quarter": label, "session_adherence_pct": 120.0,
+                                   "in_band_pct": 50.0})
             if second_course:
                 again = who | {"course_no": 2}
                 courses.append(again | {"is_primary": False})

@@ -15,7 +15,8 @@ from tests.analyse.conftest import QUARTER
 SECTIONS = {
     "common": ("data", "can_answer"),
     "quarter": ("who", "counted", "records", "safety", "dose", "effort", "settings", "gains", "gain_apart",
-                "past_error", "model", "over_time", "decisions", "function", "instruments", "sites", "cautions", "made"),
+                "past_error", "model", "over_time", "decisions", "function", "instruments", "sites", "cautions",
+                "made"),
     "protocols": ("estimand", "plan", "training", "compared", "alike", "overlap", "balance", "fitted",
                   "difference", "dose_response", "believable", "choices", "missing_outcome", "tipping"),
     "queries": ("how_many", "asked"),

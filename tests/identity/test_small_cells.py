@@ -151,7 +151,7 @@ def exact_ranges(cells: dict[str, Cell], sums: list[Partition], limit: int) -> d
 def test_what_was_shown_can_be_hidden_and_asked_again():
     audit = Audit({"t": Cell(24), "a": Cell(None, True), "b": Cell(20)}, [Partition("t", ("a", "b"))], 10)
     assert [d.key for d in audit.derivable()] == ["a"]
-    audit.set("b", Cell(None))
+    audit.place_cell("b", Cell(None))
     assert audit.derivable() == []
 
 

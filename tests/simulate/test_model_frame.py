@@ -12,7 +12,8 @@ READ = {"client_key", "course_no", "is_primary", "site", "protocol", "pressure",
         "interval_weeks", "interval_adherence", "interval_logged_share", "interval_in_band_share", "dose_d",
         "dose_d_low", "dose_d_high", "effort_e", "effort_e_low", "effort_e_high", "between_dose", "within_dose", "sex",
         "age_years", "condition_group", "aim", "assigned_by", "caution", "instrument", "same_tester", "mouthpiece",
-        "posture", "metric", "illness_days_interval", "held_days_interval", "eased_share_interval", "wellbeing_interval",
+        "posture", "metric", "illness_days_interval", "held_days_interval", "eased_share_interval",
+        "wellbeing_interval",
         "weeks_since_session"}
 
 
