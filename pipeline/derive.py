@@ -19,7 +19,7 @@ import duckdb
 import polars as pl
 
 from pipeline import assets, reference
-from pipeline.engines import Desk, Engine, InStore
+from pipeline.engines import Desk, Engine, InStore, Passing
 from pipeline.errors import RmtError
 from pipeline.identity.day_offsets import EPOCH
 from pipeline.identity.quarters import BLOCK_DAYS
@@ -134,12 +134,12 @@ def derive(
     made = frames_made_here(settings, batch(store, as_of_batch), lambda: store.table("settled.clients"))
     with store.transaction(), tempfile.TemporaryDirectory(prefix="rmt-outcomes-") as folder:
         empty_schemas(store)
-        build_all(InStore(store.execute), Desk(Path(folder) / "tables", ""), order, files, made, progress)
+        build_all(InStore(store.execute), Passing(Path(folder)), order, files, made, progress)
         return _summary(store, order)
 
 
 def build_all(
-    engine: Engine, desk: Desk, order: list[str], files: Mapping[str, str],
+    engine: Engine, desk: Desk | Passing, order: list[str], files: Mapping[str, str],
     made_here: Mapping[str, Callable[[], pl.DataFrame]], progress: Progress | None = None,
 ) -> None:
     """Make every table in its order, from its SQL file or from Python; those that are finished are only named."""
@@ -153,6 +153,7 @@ def build_all(
         if name in files:
             engine.build(name, files[name], out)
         else:
+            out.mkdir(exist_ok=True)
             made_here[name]().write_parquet(out / "made.parquet")
             engine.table(name, out)
         desk.finish(name)

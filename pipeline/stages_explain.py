@@ -40,7 +40,9 @@ def explain(key: str, out: Path, printed: float | None, quarter: str | None) -> 
     if (out / STORE).is_file():
         from pipeline.store import open_store
         with open_store(out / STORE, read_only=True) as store:
-            if definition is None:
+            if not store.has_table("frames.courses"):
+                summary.lines.append("Nothing has been derived in this store yet: `rmt-outcomes derive` does it.")
+            elif definition is None:
                 summary.lines += rule_counts(store, key)
             else:
                 summary.lines += stored_lines(store, key, definition)

@@ -124,9 +124,9 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
     The manifest is taken away first and written last: without one the last report did not finish.
     """
     spoken = checked_language(language or settings.language)
+    from pipeline.identity.site_cells import with_few_of_a_site_hidden
     from pipeline.report import PageMeta, write, write_table
     from pipeline.stages_door import require_one_policy, told_days, told_when
-    from pipeline.identity.site_cells import with_few_of_a_site_hidden
     from pipeline.stages_editions import keep, shared_edition
     from pipeline.stages_published import present_review, publish
     from pipeline.store import edit_store, open_store

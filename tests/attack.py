@@ -127,7 +127,7 @@ def within(rows: list[Result], edition: str, found: Unknowns) -> None:
                 found.add(at(row.key), map(at, mine))
         if place == "quarter.sites.people" and "site" in p:
             found.add(at(row.key), [at(f"quarter.who.people[period=this;site={p['site']}]")])
-        if place == "quarter.who.people" and p.get("period") == "last4":
+        if place == "quarter.who.people" and p.get("period") == "last4" and "standing" not in p:
             other = row.key.replace("last4", "this")
             found.extra(at(row.key), at(other), at(f"gone:{row.key}"))
         if place == "protocols.overlap.people":

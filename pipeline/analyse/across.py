@@ -56,7 +56,7 @@ def _equal(rows: tuple[Result, ...]) -> list[Partition]:
             step = {"quarter.gains.raw_gain_cmh2o": ("window12", 4), "quarter.gains.gain_cmh2o": ("baseline", 2)}
             if place in step and row.n is not None:
                 pairs.append((row.key, f"{flow}.stay[{row.group};step={step[place][0]}]@{step[place][1]}"))
-    return [Partition(a, parts) for a, b in pairs if (parts := tuple(k for k in (b, _left_out(a, b)) if k in keys))]
+    return [Partition(a, kept) for a, b in pairs if (kept := tuple(k for k in (b, _left_out(a, b)) if k in keys))]
 
 
 def _left_out(whole: str, part: str) -> str:
@@ -81,9 +81,13 @@ def gathers(row: Result) -> bool:
 
 
 def _nested(rows: tuple[Result, ...]) -> list[Partition]:
-    """The people of the last four quarters are those of this one and others, who are printed nowhere."""
+    """The people of the last four quarters are those of this one and others, who are printed nowhere.
+
+    Not so by standing: who is new in a quarter is new in four, but not the other way round.
+    """
     who = {r.key: r for r in rows if (r.report, r.section, r.statistic) == ("quarter", "who", "people")}
-    pairs = [(k, k.replace("period=last4", "period=this")) for k in who if "period=last4" in k]
+    pairs = [(k, k.replace("period=last4", "period=this")) for k in who
+             if "period=last4" in k and "standing=" not in k]  # fmt: skip
     return [Partition(a, (b, f"{UNPRINTED}{a}")) for a, b in pairs
             if b in who and (who[a].n or 0) >= (who[b].n or 0)]  # fmt: skip
 

@@ -11,6 +11,26 @@ from pathlib import Path
 _MADE_FROM, _FINISHED = "_made_from", "_finished"
 
 
+class Passing:
+    """The desk of a build inside the store: nothing is kept, and only what Python made passes through `folder`."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def place(self, name: str) -> Path:
+        """Return the folder of a table, which need not be there."""
+        return self.folder / name
+
+    begin = place
+
+    def is_finished(self, name: str) -> bool:
+        """Say no: the store's transaction is all or nothing."""
+        return False
+
+    def finish(self, name: str) -> None:
+        """Mark nothing."""
+
+
 class Desk:
     """Folders of tables below `folder`. `made_from` names everything that the tables depend on; another one, and the
     tables that are there are thrown away."""

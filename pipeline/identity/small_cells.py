@@ -122,8 +122,8 @@ def blank(row: Result, mark: str, limit: int) -> Result:
     A mean, a contrast or a quantile whose count only protects another loses the count alone: its value is no count.
     One of 1 to `limit` people loses its value under any mark.
     """
-    if hides_count_only(mark) and not is_small(row, limit) and row.value is not None and row.hits is None and row.unit != "people" \
-            and not _tells_n(row):
+    is_mean = row.value is not None and row.hits is None and row.unit != "people"
+    if is_mean and hides_count_only(mark) and not is_small(row, limit) and not _tells_n(row):
         return replace(row, n=None, n_people=None, note="; ".join(filter(None, (row.note, f"n {mark}"))))
     return replace(row, n=None, n_people=None, hits=None, value=None, low=None, high=None, text=mark)
 
@@ -138,7 +138,8 @@ def protect(results: ResultSet, limit: int = 10, before: Before = NOTHING_BEFORE
     if found := merges(shown, hidden_at_sight(Sheet(shown, limit, before), before), limit):
         shown = merged(shown, found)
     hidden = choose_hidden(shown, limit, before)
-    return ResultSet(tuple(blank(r, hidden[r.key], limit) if r.key in hidden else r for r in shown.rows), shown.partitions)
+    rows = (blank(r, hidden[r.key], limit) if r.key in hidden else r for r in shown.rows)
+    return ResultSet(tuple(rows), shown.partitions)
 
 
 def _before_blanking(results: ResultSet, shared: ResultSet) -> dict[str, Result]:
