@@ -11,7 +11,7 @@ from pipeline.identity.audit import derivable_cells
 from tests.attack import LIMIT, ranges
 from tests.small_services import QUARTERS, Written, load, one_quarter, reviewed, service, tables, write
 
-SERVICES = [(8, False), (20, True), (20, False), (40, True)]
+SERVICES = [(8, False), (20, True), (20, False)]
 
 
 @pytest.fixture(scope="module", params=SERVICES, ids=lambda s: f"{s[0]}-{'one' if s[1] else 'three'}")

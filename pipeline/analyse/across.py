@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 
-from pipeline.identity.shared_ledger import UNPRINTED
+from pipeline.identity.shared_ledger import OF, UNPRINTED
 from pipeline.results import Partition, Result
 
 COMPARED, LEFT_OUT = "protocols.compared.stay", "protocols.plan.left_out"
@@ -52,11 +52,14 @@ def _equal(rows: tuple[Result, ...]) -> list[Partition]:
         if place == "protocols.training.people" and set(parts) == {"protocol"}:
             pairs += [(row.key, f"protocols.compared.stay[pressure={p};protocol={parts['protocol']};step=course]@1")
                       for p in ("mip", "mep")]  # fmt: skip
+        if place == "protocols.missing_outcome.lacks_outcome":
+            pairs.append((f"protocols.compared.stay[{row.group};step=baseline]@2", row.key + OF))
         if set(parts) in ({"pressure"}, {"pressure", "protocol"}) and row.at == 12.0:
             step = {"quarter.gains.raw_gain_cmh2o": ("window12", 4), "quarter.gains.gain_cmh2o": ("baseline", 2)}
             if place in step and row.n is not None:
                 pairs.append((row.key, f"{flow}.stay[{row.group};step={step[place][0]}]@{step[place][1]}"))
-    return [Partition(a, kept) for a, b in pairs if (kept := tuple(k for k in (b, _left_out(a, b)) if k in keys))]
+    return [Partition(a, kept) for a, b in pairs
+            if (kept := tuple(k for k in (b, _left_out(a, b)) if k.removesuffix(OF) in keys))]  # fmt: skip
 
 
 def _left_out(whole: str, part: str) -> str:

@@ -67,7 +67,7 @@ def repeated(results: ResultSet, earlier: Sequence[Edition], quarter: str) -> Re
             rows += old.get(_kind(row), [])
     kept = {r.key for r in rows}
     sums = tuple(s for s in results.partitions
-                 if {s.total, *(p for p in s.parts if not p.startswith(UNPRINTED))} <= kept)  # fmt: skip
+                 if {s.total, *(p.partition("#")[0] for p in s.parts if not p.startswith(UNPRINTED))} <= kept)
     return ResultSet(tuple(rows), sums)
 
 

@@ -129,7 +129,7 @@ def people(result: Result | None, otherwise: str = "not recorded") -> str:
         return tell(otherwise)
     if result.n is not None:
         return number(result.n)
-    count_alone = next((part[2:] for part in result.note.split("; ") if part.startswith("n hidden")), "")
+    count_alone = next((part[2:] for part in result.note.split("; ") if part.startswith(("n hidden", "n within"))), "")
     return tell(count_alone or result.text or otherwise)
 
 

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from pipeline.analyse import analyse
-from pipeline.identity.shared_ledger import UNPRINTED
+from pipeline.identity.shared_ledger import OF, UNPRINTED
 from pipeline.results import repeated_keys
 from pipeline.settings import Settings
 from tests.analyse.conftest import QUARTER
@@ -48,10 +48,11 @@ def faults(results):
     for total in results.partitions:
         if any(k.startswith(UNPRINTED) for k in total.parts):
             continue  # the rest of such a sum is printed nowhere: it serves the audit only
-        missing = [k for k in (total.total, *total.parts) if k not in by_key]
+        missing = [k for k in (total.total, *total.parts) if k.removesuffix(OF) not in by_key]
         if missing:
             wrong.append(f"a sum names no row: {missing[0]}")
-        elif counted(by_key[total.total]) != sum(counted(by_key[k]) for k in total.parts):
+        elif counted(by_key[total.total]) != sum(
+                by_key[k.removesuffix(OF)].n if k.endswith(OF) else counted(by_key[k]) for k in total.parts):
             wrong.append(f"parts do not add up to {total.total}")
     return wrong
 

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
+from pipeline.analyse.across import sums_across
 from pipeline.identity.audit import Audit, Cell, derivable_cells
 from pipeline.identity.marks import CHANGED, PROTECTS, SAME, VAGUE, near_mark, small_mark, split_mark
 from pipeline.identity.small_cells import blank, broken_sums, derivable_after, protect
@@ -96,6 +97,24 @@ def test_what_a_share_says_of_its_total_is_hidden_with_the_total():
     assert derivable_after(ResultSet((course, stay, leave, share, rest), sums), out) == []
     shown = {r.statistic: r.n for r in out.rows if r.group == "other"}
     assert out.rows[0].n is None or (out.rows[1].n is None and shown == {"share": None, "rest": None})
+
+
+def test_the_share_without_an_outcome_does_not_print_a_hidden_baseline():
+    """Its denominator is the people with a baseline: 36 less 1 who left, which no row may say."""
+    def at(statistic: str, step: str, place: float, n: int) -> Result:
+        return Result("protocols", "compared", statistic, f"pressure=mip;protocol=p;step={step}", place, n=n)
+    stays = [at("stay", "course", 1, 36), at("stay", "baseline", 2, 35), at("stay", "window12", 4, 21)]
+    leaves = [at("leave", "baseline;reason=any reason", 2, 1), at("leave", "window12;reason=any reason", 4, 14)]
+    lacks = Result("protocols", "missing_outcome", "lacks_outcome", "pressure=mip;protocol=p", 12.0, n=35, hits=14,
+                   value=40.0, unit="%")
+    sums = (Partition(stays[0].key, (stays[1].key, leaves[0].key)),
+            Partition(stays[1].key, (stays[2].key, leaves[1].key)), Partition(lacks.key, (leaves[1].key,)))
+    rows = (*stays, *leaves, lacks)
+    whole = ResultSet(rows, (*sums, *sums_across(rows)))
+    out = protect(whole)
+    shown = {r.statistic + r.group: r.n for r in out.rows}
+    assert derivable_after(whole, out) == []
+    assert shown["stay" + stays[0].group] is None or shown["lacks_outcomepressure=mip;protocol=p"] is None
 
 
 @pytest.mark.parametrize("mark", [PROTECTS, CHANGED, VAGUE, SAME, near_mark(14, 10)])
