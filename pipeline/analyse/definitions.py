@@ -48,7 +48,8 @@ RESEARCH = (
     *(define(f"protocols.{section}", "partial_r2_pct robustness_value_pct robustness_value_95_pct", "what something "
              "unmeasured would have to account for, in both the term and the outcome, to bring the estimate (or its 95 "
              "% interval) to 0",
-             "f = |t| / sqrt(df); R2 = f^2 / (1 + f^2); RV = (sqrt(f^4 + 4 f^2) - f^2) / 2; for the interval f less t_crit / sqrt(df - 1)", inputs="model", where="pipeline/stats/unmeasured.py:robustness",
+             "f = |t| / sqrt(df); R2 = f^2 / (1 + f^2); RV = (sqrt(f^4 + 4 f^2) - f^2) / 2; for the "
+             "interval f less t_crit / sqrt(df - 1)", inputs="model", where="pipeline/stats/unmeasured.py:robustness",
              settings=MODEL, source="Cinelli and Hazlett 2020, J R Stat Soc B 82:39")
       for section in ("difference", "dose_response")),
     define("protocols.difference", "hedges_g", "the difference in SDs of one person's observed pressure",
