@@ -1,4 +1,4 @@
-"""The command that hands a review to others: rows and models for a statistician, figures and tables for a paper."""
+"""Commands that hand a review on: rows and models for a statistician, figures for a paper, the shared pages packed."""
 
 from __future__ import annotations
 
@@ -27,6 +27,23 @@ def export(out: Path, to: Path | None, settings_path: Path | None, quiet: bool, 
     run("export", quiet, as_json, lambda progress: stages.export(out, to, settings_path, progress))
 
 
+FILE = click.argument("file", metavar="[FILE.zip]", type=Place(), required=False)
+
+
+@click.command()
+@shared(FILE, OUT, QUIET, JSON)
+def bundle(file: Path | None, out: Path, quiet: bool, as_json: bool) -> None:
+    """Pack the shared edition into one file (OUT/shared.zip), and nothing else.
+
+    \b
+    Example:
+      rmt-outcomes bundle --out out
+    """
+    from pipeline import stages
+    run("bundle", quiet, as_json, lambda progress: stages.bundle(out, file))
+
+
 def add_to(group: click.Group) -> None:
-    """Add this command to the group."""
+    """Add these commands to the group."""
     group.add_command(export)
+    group.add_command(bundle)

@@ -112,6 +112,12 @@ def export(out: Path, to: Path | None, settings_path: Path | None, progress: Pro
     return stages_export.export(out, to, _settings(settings_path), Summary("export"), progress)
 
 
+def bundle(out: Path, to: Path | None) -> Summary:
+    """Pack the shared edition, and it alone."""
+    from pipeline import stages_bundle
+    return stages_bundle.bundle(out, to, Summary("bundle"))
+
+
 def review(
     folder: Path, out: Path, settings_path: Path | None, quarter: str | None, progress: Progress,
     map_path: Path | None = None, engine: Choice | None = None,
