@@ -52,6 +52,9 @@ class Target:
         return (look.level_difference if by_level else look.difference)(self.first, self.second, WEEK)
 
 
+TargetReader = Callable[[Target, Array], Contrast | None]
+
+
 @dataclass(frozen=True)
 class Ground:
     """What every analysis of one pressure starts from. rows: prepared, with repeatability and reason of each test."""
@@ -84,11 +87,21 @@ class Ground:
     @cached_property
     def primary(self) -> dict[Target, Contrast | None]:
         """The primary answer to every target."""
-        answers: dict[Target, Contrast | None] = {}
+        return self.answers(lambda fit: lambda target, weights: fit.read(weights))
+
+    def answers(self, reader_of: Callable[[Fitted], TargetReader]) -> dict[Target, Contrast | None]:
+        """The answer to every target, read by what `reader_of` (called once for each fit) makes of its primary fit."""
+        readers: dict[str, TargetReader] = {}
+        found: dict[Target, Contrast | None] = {}
         for target in self.targets:
             fit, weights = self.fit_for(target), self.weights_for(target)
-            answers[target] = None if fit is None or weights is None else fit.read(weights)
-        return answers
+            if fit is None or weights is None:
+                found[target] = None
+                continue
+            if fit.name not in readers:
+                readers[fit.name] = reader_of(fit)
+            found[target] = readers[fit.name](target, weights)
+        return found
 
 
 @dataclass(frozen=True)

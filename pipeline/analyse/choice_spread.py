@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.analyse.choice import Ground, Reading, Target, failed
+from pipeline.analyse.choice import Ground, Reading, TargetReader, failed
 from pipeline.analyse.common import Array
 from pipeline.analyse.fits import Fitted
 from pipeline.stats import (
@@ -38,17 +38,12 @@ class Reread:
 
     def __call__(self, ground: Ground) -> list[Reading]:
         """Read every target."""
-        made: dict[str, Reader] = {}
-        found: dict[Target, Contrast | None] = {}
+        def reader_of(fit: Fitted) -> TargetReader:
+            read = self.reader_of(fit, ground)
+            return lambda target, weights: read(weights)
+
         try:
-            for target in ground.targets:
-                fit, weights = ground.fit_for(target), ground.weights_for(target)
-                if fit is None or weights is None:
-                    found[target] = None
-                    continue
-                if fit.name not in made:
-                    made[fit.name] = self.reader_of(fit, ground)
-                found[target] = made[fit.name](weights)
+            found = ground.answers(reader_of)
         except CannotFit as why:
             return [failed(self.kind, self.name, ground, str(why))]
         main = ground.found.working("primary")

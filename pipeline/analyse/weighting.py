@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.analyse.choice import Ground, Reading, Target, failed
+from pipeline.analyse.baselines import COVARIATE
+from pipeline.analyse.choice import Ground, Reading, Target, TargetReader, failed
 from pipeline.analyse.choice_spread import from_draws
 from pipeline.analyse.common import FEW, Array, Frames, labelled
 from pipeline.analyse.fits import Fitted, PressureModels, run
@@ -131,25 +132,25 @@ def weighted(ground: Ground) -> list[Reading]:
     name = f"weighted ({found.kind})"
     if found.weight is None or found.columns is None:
         return [failed("weights", name, ground, found.trouble)]
-    answers: dict[Target, Contrast | None] = {}
-    drawn: dict[str, tuple[Fitted, MixedFit, Array]] = {}
-    try:
-        for target in ground.targets:
-            fit, weights = ground.fit_for(target), ground.weights_for(target)
-            if fit is None or weights is None:
-                answers[target] = None
-                continue
-            if fit.name not in drawn:
-                drawn[fit.name] = _drawn(fit, found, ground.settings)
-            again, inner, draws = drawn[fit.name]
+    fitted: list[Fitted] = []
+
+    def reader_of(fit: Fitted) -> TargetReader:
+        again, inner, draws = _drawn(fit, found, ground.settings)
+        fitted.append(again)
+        kept = list(inner.solved.basis.kept)
+
+        def read(target: Target, weights: Array) -> Contrast | None:
             # the weighted fit has fewer people where a small protocol is left out: its own reader, its own terms
-            asked = target.weights(again, ground.found.handling.name == "covariate" and target.is_pair)
-            kept = list(inner.solved.basis.kept)
-            answers[target] = None if asked is None else from_draws(
-                float(inner.beta[kept] @ asked[kept]), draws @ asked[kept])  # fmt: skip
+            asked = target.weights(again, ground.found.handling.name == COVARIATE and target.is_pair)
+            return None if asked is None else from_draws(float(inner.beta[kept] @ asked[kept]), draws @ asked[kept])
+
+        return read
+
+    try:
+        answers = ground.answers(reader_of)
     except CannotFit as why:
         return [failed("weights", name, ground, str(why))]
-    tests = next((f.rows.height for f, _, _ in drawn.values()), None)
+    tests = fitted[0].rows.height if fitted else None
     return [Reading("weights", name, answers, tests=tests,
                     method="percentile interval of a bootstrap of people, weights made anew in each draw")]
 
