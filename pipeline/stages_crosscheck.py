@@ -17,11 +17,11 @@ def add_cross_check(out: Path, settings: Settings, summary: Summary) -> Summary:
     """Add one sentence for each primary model; a fit of ours that is worse ends the command with exit code 5."""
     from pipeline.analyse.cross_check import cross_check
     from pipeline.analyse.earlier import until_quarter
-    from pipeline.analyse.fits import fit_models
+    from pipeline.analyse.fits import fit_primaries
     from pipeline.store import open_store
     with summary.timed("cross-check"), open_store(out / STORE, read_only=True) as store:
         quarter = str(store.sql("select quarter from results.run")["quarter"][0])
-        models = fit_models(until_quarter(frames_of(store), quarter, settings), settings)
+        models = fit_primaries(until_quarter(frames_of(store), quarter, settings), settings)
         for pressure, found in models.items():
             primary = found.working("primary")
             if primary is None or primary.fit is None or primary.look is None:

@@ -36,7 +36,7 @@ def export(
     """Write OUT/export (or `to`): rows, dictionary, models and R script; figures and tables of the shared edition."""
     from pipeline.analyse.earlier import until_quarter
     from pipeline.analyse.export import exported
-    from pipeline.analyse.fits import fit_models
+    from pipeline.analyse.fits import fit_primaries
     from pipeline.analyse.plans import taken
     from pipeline.store import open_store
     pages = [out / "shared" / f"{name}.html" for name in SHARED_PAGES]
@@ -47,7 +47,7 @@ def export(
         progress("export", 0, 1)
         quarter = str(store.sql("select quarter from results.run")["quarter"][0])
         frames = taken(until_quarter(frames_of(store), quarter, settings))
-        made = exported(fit_models(frames, settings))
+        made = exported(fit_primaries(frames, settings))
         place = to or out / "export"
         write_models(made, place, quarter)
         pictures, tables = write_taken(pages, place)

@@ -154,8 +154,18 @@ def learned(rows: pl.DataFrame) -> pl.Series:
     return pl.Series("learned", [learned_cmh2o(k) if new else 0.0 for k, new in zip(counts, naive, strict=True)])
 
 
+def fit_primary(model_frame: pl.DataFrame, pressure: str, settings: Settings) -> PressureModels:
+    """Gate first, from the design; then the primary model (the rung's) alone, for those who read nothing else."""
+    rows = with_lead(prepared(model_frame, pressure))
+    if rows["client_key"].n_unique() < 3:
+        return PressureModels(pressure, rows, None)
+    found = gate(rows, pressure, settings)
+    fits = {"primary": run("primary", rows, found.recipe, settings)}
+    return PressureModels(pressure, rows, found, fits, handling(rows, settings))
+
+
 def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -> PressureModels:
-    """Gate first, from the design; then the fits, by name.
+    """The primary model and its companions, by name.
 
     primary (the rung's model) · same_baseline, baseline_covariate (it with another handling of the baseline; only if
     protocols are compared) · as_delivered (no dose or effort: all rows) · dose_alone (no effort, the rows of
@@ -163,16 +173,12 @@ def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -
     unlogged_none, unlogged_done (bounds of the dose) · for MIP learning_half, learning_full (that part of the fixed
     learning curve taken off the tests of those whose baseline was their first test ever).
     """
-    rows = with_lead(prepared(model_frame, pressure))
-    if rows["client_key"].n_unique() < 3:
-        return PressureModels(pressure, rows, None)
-    found = gate(rows, pressure, settings)
-    recipe = found.recipe
+    alone = fit_primary(model_frame, pressure, settings)
+    if alone.gate is None:
+        return alone
+    rows, recipe = alone.rows, alone.gate.recipe
     base = rows.drop_nulls(recipe.needs())
-    fits = {
-        "primary": run("primary", rows, recipe, settings),
-        "as_delivered": run("as_delivered", rows, recipe.without("dose", "effort"), settings),
-    }
+    fits = alone.fits | {"as_delivered": run("as_delivered", rows, recipe.without("dose", "effort"), settings)}
     if {"protocol_time", "protocol_slope"} & set(recipe.terms):
         beside = recipe.having("baseline", "baseline_slope")
         fits |= {
@@ -192,7 +198,7 @@ def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -
         for name, share in LEARNING.items():
             less = rows.with_columns((pl.col("value_cmh2o") - share * learned(rows)).alias("value_cmh2o"))
             fits[f"learning_{name}"] = run(f"learning_{name}", less, recipe, settings)
-    return PressureModels(pressure, rows, found, fits, handling(rows, settings))
+    return replace(alone, fits=fits)
 
 
 def _swapped(rows: pl.DataFrame, column: str) -> pl.DataFrame:
@@ -204,3 +210,8 @@ def fit_models(frames: Frames, settings: Settings) -> dict[str, PressureModels]:
     """Fit all that the sections share, for MIP and for MEP; and read the measurement error from repeat tests."""
     return {p: replace(fit_pressure(frames["model"], p, settings), repeats=repeats(frames["test_days"], p, settings))
             for p in PRESSURES}  # fmt: skip
+
+
+def fit_primaries(frames: Frames, settings: Settings) -> dict[str, PressureModels]:
+    """Fit the primary models alone, for MIP and for MEP."""
+    return {p: fit_primary(frames["model"], p, settings) for p in PRESSURES}
