@@ -20,6 +20,7 @@ import polars as pl
 
 from pipeline.identity import findings
 from tests.studies.gate_innocents import HELD_OUT, SECOND, SEEN
+from tests.studies.tables import as_text
 
 HERE = Path(__file__).parent
 SPLITS = ("seen", "second", "held_out")
@@ -235,13 +236,6 @@ def rates(found: pl.DataFrame, *by: str) -> pl.DataFrame:
     )
 
 
-def _table(frame: pl.DataFrame) -> str:
-    lines = ["| " + " | ".join(frame.columns) + " |", "|" + "---|" * frame.width]
-    return "\n".join(
-        [*lines, *("| " + " | ".join("" if v is None else str(v) for v in row) + " |" for row in frame.iter_rows())]
-    )
-
-
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--columns", type=int, default=1000)
@@ -256,20 +250,20 @@ def main() -> None:
         "the gate was written; the planted forms of `held_out` (other countries and masks) were only scored, its "
         "look-alikes led to one change. Mode `two cells`: two identifiers among 60 innocent cells.\n\n"
     )
-    text += _table(rates(found)) + "\n\n## By class\n\n" + _table(rates(found, "klass")) + "\n\n"
+    text += as_text(rates(found)) + "\n\n## By class\n\n" + as_text(rates(found, "klass")) + "\n\n"
     missed = found.filter((pl.col("mode") != "innocent") & ~pl.col("is_found"))
     alarms = found.filter((pl.col("mode") == "innocent") & pl.col("is_found"))
     by = ("split", "mode", "klass", "form")
-    text += "## Missed\n\n" + _table(missed.group_by(by).len().sort(by))
+    text += "## Missed\n\n" + as_text(missed.group_by(by).len().sort(by))
     by = ("split", "form", "kinds")
-    text += "\n\n## False alarms\n\n" + _table(alarms.group_by(by).len().sort(by))
+    text += "\n\n## False alarms\n\n" + as_text(alarms.group_by(by).len().sort(by))
     n_columns, others = columns_of_others()
     text += (
         f"\n\n## Columns of others\n\nThe gate on the {n_columns} columns of the data sets that ship with statsmodels, "
         "which nobody made for it. Places, old days and sentences are what the gate refuses by its rules; whole "
         "numbers of six digits that are no record numbers are false alarms.\n\n"
     )
-    (HERE / "results" / "gate_classes.md").write_text(text + _table(others) + "\n", encoding="utf-8")
+    (HERE / "results" / "gate_classes.md").write_text(text + as_text(others) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -28,6 +28,7 @@ from pipeline.settings import Settings
 from pipeline.simulate.model_frame import Study, simulate_model_frame, tied_sites
 from pipeline.simulate.scenario import MIP_TRUTH, OutcomeTruth
 from pipeline.stats import Contrast
+from tests.studies.tables import as_text
 
 RESULTS = Path(__file__).parent / "results"
 FIRST, SECOND = "steady_30", "firm_5x6"
@@ -125,12 +126,6 @@ def type_one(cohorts: int, clients: int, seed: int) -> Iterator[dict[str, object
         share = float(np.mean(found_hits))
         yield {"clients": clients, "model": name, "cohorts": len(found_hits), "share_pct": 100 * share,
                "mc_error_pct": 100 * sqrt(share * (1 - share) / len(found_hits))}
-
-
-def as_text(table: pl.DataFrame) -> str:
-    """A frame as a table of a text file."""
-    head = "| " + " | ".join(table.columns) + " |\n|" + "---|" * len(table.columns)
-    return head + "\n" + "\n".join("| " + " | ".join(str(v) for v in row) + " |" for row in table.iter_rows())
 
 
 def main() -> None:

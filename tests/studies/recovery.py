@@ -23,6 +23,7 @@ from pipeline.analyse.models import MODELS
 from pipeline.settings import Settings
 from pipeline.simulate.model_frame import Study, simulate_model_frame
 from pipeline.simulate.scenario import MIP_TRUTH
+from tests.studies.tables import as_text
 
 RESULTS = Path(__file__).parent / "results"
 FIRST, SECOND, THIRD = "steady_30", "firm_5x6", "ladder_6"
@@ -78,9 +79,7 @@ def main() -> None:
     table.write_csv(RESULTS / "recovery.csv")
     said = f"--cohorts {asked.cohorts} --clients {asked.clients} --seed {asked.seed}"
     command = f"python -m tests.studies.recovery {said}"
-    head = "| " + " | ".join(table.columns) + " |\n|" + "---|" * len(table.columns)
-    body = "\n".join("| " + " | ".join(str(v) for v in row) + " |" for row in table.iter_rows())
-    text = f"# Recovery of the primary model\n\nMade by `{command}`.\n\n{head}\n{body}\n"
+    text = f"# Recovery of the primary model\n\nMade by `{command}`.\n\n{as_text(table)}\n"
     (RESULTS / "recovery.md").write_text(text, encoding="utf-8")
 
 
