@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from pipeline.stages import Summary
 
 SHARED = "shared"
+PACKED = f"{SHARED}.zip"
 DAY_ZERO = (1980, 1, 1, 0, 0, 0)
 """The time of every file in the bundle: the same edition gives the same bytes."""
 
@@ -22,7 +23,7 @@ DAY_ZERO = (1980, 1, 1, 0, 0, 0)
 def bundle(out: Path, to: Path | None, summary: Summary) -> Summary:
     """Pack OUT/shared into `to` (OUT/shared.zip). RmtError unless the last report finished it."""
     files = _finished(out)
-    place = to or out / f"{SHARED}.zip"
+    place = to or out / PACKED
     half = place.with_name(place.name + ".part")
     with zipfile.ZipFile(half, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as packed:
         for name, content in sorted(files.items()):

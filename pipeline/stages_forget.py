@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 from pipeline import settings as settings_file
 from pipeline.errors import RmtError, StoreError
 from pipeline.stages import Progress, Summary
+from pipeline.stages_bundle import PACKED
 from pipeline.stages_engine import TABLES
 from pipeline.stages_load import STORE
+from pipeline.stages_report import MANIFEST
 
 if TYPE_CHECKING:
     from pipeline.identity.erased import Erased
@@ -92,13 +94,14 @@ def _make_again(
 
 
 def _remove_outputs(out: Path) -> None:
-    """Remove editions, exports and earlier reviews, and what an interrupted run left of them."""
+    """Remove editions, the packed one, exports and earlier reviews, and what an interrupted run left of them."""
     for name in OUTPUTS:
         for folder in (name, f".{name}.next", f".{name}.old"):
             shutil.rmtree(out / folder, ignore_errors=True)
     for earlier in out.glob("as_of_*"):
         shutil.rmtree(earlier, ignore_errors=True)
-    (out / "manifest.json").unlink(missing_ok=True)
+    for file in (MANIFEST, PACKED):
+        (out / file).unlink(missing_ok=True)
 
 
 def _clean_exports(erased: Erased, out: Path, summary: Summary) -> None:

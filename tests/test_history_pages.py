@@ -128,6 +128,8 @@ def forgotten(history, rebuilt: Path, tmp_path_factory: pytest.TempPathFactory):
     shutil.copytree(source, out)
     (out / "export").mkdir()
     (out / "export" / "README.txt").write_text("rows of everybody, numbered anew")
+    with zipfile.ZipFile(out / "shared.zip", "w") as packed:
+        packed.writestr("shared/quarter.html", "figures of everybody")
     before = where(out, key)
     return out, key, before, run("forget", key, "--out", out)
 
@@ -141,7 +143,7 @@ def test_the_key_stood_everywhere_before(forgotten) -> None:
 def test_no_byte_of_the_key_is_left_anywhere(forgotten) -> None:
     out, key, _, said = forgotten
     assert where(out, key) == set() and key not in said
-    assert not (out / "as_of_1").exists() and not (out / "export").exists()
+    assert not (out / "as_of_1").exists() and not (out / "export").exists() and not (out / "shared.zip").exists()
 
 
 def test_the_pages_were_made_again_and_the_history_of_the_others_stays(forgotten, history) -> None:
