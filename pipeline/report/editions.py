@@ -8,6 +8,7 @@ from pathlib import Path
 from pipeline.report import (
     openings,
     sections_balance,
+    sections_checklist,
     sections_choices,
     sections_fix_list,
     sections_gain,
@@ -78,6 +79,7 @@ PROTOCOLS = (
     Section("protocols", "choices", sections_choices.choices),
     Section("protocols", "missing_outcome", sections_protocols.missing_outcome),
     Section("protocols", "tipping", sections_tipping.tipping),
+    Section("protocols", "checklist", sections_checklist.checklist, needs_rows=False),
 )
 FIX_LIST = (
     Section("fix_list", "how_many", sections_fix_list.how_many),

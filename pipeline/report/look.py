@@ -37,6 +37,8 @@ class Look:
     rows: tuple[Result, ...]
     texts: Texts
     meta: PageMeta
+    filled: frozenset[tuple[str, str]] = frozenset()
+    """Report and section of every page that has more than a sentence saying why it is empty."""
     _index: dict[tuple[str, str], list[Result]] = field(default_factory=dict, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -47,7 +49,8 @@ class Look:
     def at(cls, results: ResultSet, reports: Iterable[str], texts: Texts, meta: PageMeta) -> Look:
         """Look at the rows of `reports` only."""
         wanted = set(reports)
-        return cls(tuple(r for r in results.rows if r.report in wanted), texts, meta)
+        filled = frozenset((r.report, r.section) for r in results.rows if r.statistic != "state")
+        return cls(tuple(r for r in results.rows if r.report in wanted), texts, meta, filled)
 
     def many(self, section: str, statistic: str, **group: str) -> list[Result]:
         """Rows of a statistic whose group has these parts, in the order of the results table."""
@@ -62,6 +65,10 @@ class Look:
             if row.group == group and (at is None or row.at == at):
                 return row
         return None
+
+    def filled_at(self, report: str, section: str) -> bool:
+        """Whether a section, of this page or another, has something to show."""
+        return (report, section) in self.filled
 
     def section(self, section: str) -> list[Result]:
         """Every row of a section."""

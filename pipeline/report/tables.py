@@ -23,6 +23,7 @@ _BLANKS = re.compile(r"\n\s*")
 _BAR = re.compile("\u2063bar([0-9.]+)\u2063")
 _LONG = re.compile(r'class="gt_row gt_(?:right">(?=[^<]{29,}</td>)|left">(?=[^<]{25,}</td>))')
 _LONG_HEAD = re.compile(r'(<th class="gt_col_heading[^"]*)("[^>]*>)(?=[^<]{31,}</th>)')
+_LINK = re.compile("\u2063go([^\u2063]+)\u2063([^\u2063]*)\u2063")
 _INDENT = re.compile("\u2063in([0-9])\u2063")
 
 
@@ -42,6 +43,11 @@ def with_bar(text: str, share: float | None) -> str:
 def indented(text: str, steps: int) -> str:
     """Set a row's name in by some steps."""
     return f"\u2063in{steps}\u2063{text}" if steps else text
+
+
+def linked(text: str, target: str) -> str:
+    """A link as part of a cell, on a line of its own; `target` is "#section" or "page.html#section"."""
+    return f"\u2063go{target}\u2063{text}\u2063"
 
 
 def _told(cell: str) -> str:
@@ -102,4 +108,5 @@ def _own(html: str, name: str, caption: str) -> Html:
     body = body.replace(f'class="gt_row gt_right">{hidden}', f'class="gt_row gt_right hid">{hidden}')
     body = _LONG_HEAD.sub(r"\1 long\2", _LONG.sub('class="gt_row long">', body))
     body = _INDENT.sub(lambda m: f'<span class="in{m.group(1)}"></span>', body)
+    body = _LINK.sub(lambda m: f'<a class="go" href="{m.group(1)}">{m.group(2)}</a>', body)
     return Html(_BAR.sub(lambda m: bar(float(m.group(1))), body))

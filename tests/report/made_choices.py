@@ -8,6 +8,7 @@ PAIR = "dawn - ridge"
 ANALYSES = (
     ("primary", "primary", "primary"), ("dose told otherwise", "dose without effort", "also"),
     ("dose told otherwise", "unlogged weeks as none done", "also"), ("random part", "intercept only", "also"),
+    ("drop-out", "not retested: no rise after the last test", "also"),
     ("influence", "without site north", "also"), ("post hoc", "Older women", "post hoc"),
 )  # fmt: skip
 TARGETS = (("difference_cmh2o", ";protocols=dawn - ridge", 12.0), ("difference_cmh2o", ";protocols=dawn - tide", 12.0),
