@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -44,6 +45,9 @@ def main() -> None:
       2 wrong usage or settings           6 disclosure audit failed: nothing shared was written
       3 file refused                      7 check: rows were set aside         130 interrupted
     """
+    # one thread of linear algebra: its matrices are small, a second thread waits more than it works, and the last bits
+    # of a sum would hang on how many cores a machine has. Read when NumPy is imported, which the commands do.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @main.command()

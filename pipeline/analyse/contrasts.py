@@ -44,19 +44,19 @@ class Reader:
     @cached_property
     def _grid(self) -> dict[tuple[float, str], Array]:
         """Weights of the level at each week of GRID_WEEKS for each protocol, over the sites, at the mean dose."""
-        cells = [(w, p, s) for w in GRID_WEEKS for p in self.protocols for s in self.sites]
-        frame = pl.concat([self.frame.head(1)] * len(cells)).with_columns(
-            pl.Series("week", [c[0] for c in cells]),
-            pl.Series("time12", [c[0] / WEEKS for c in cells]),
-            pl.Series("protocol", [c[1] for c in cells]),
-            pl.Series("site", [c[2] for c in cells]),
+        shape = len(GRID_WEEKS), len(self.protocols), len(self.sites)
+        week, protocol, site = (at.ravel() for at in np.indices(shape))
+        weeks = np.asarray(GRID_WEEKS)[week]
+        frame = self.frame[np.zeros(len(week), dtype=int)].with_columns(
+            pl.Series("week", weeks),
+            pl.Series("time12", weeks / WEEKS),
+            pl.Series("protocol", [*self.protocols])[protocol],
+            pl.Series("site", [*self.sites])[site],
             *(pl.lit(0.0).alias(c) for c in AT_MEAN),
         )
-        made = self.design.of(with_time(frame, self.built.form))
-        grid: dict[tuple[float, str], Array] = {}
-        for (week, protocol, site), row in zip(cells, made, strict=True):
-            grid[week, protocol] = grid.get((week, protocol), 0.0) + self.sites[site] * row
-        return grid
+        made = self.design.of(with_time(frame, self.built.form)).reshape(*shape, -1)
+        over_sites = np.sum([share * made[:, :, k] for k, share in enumerate(self.sites.values())], axis=0)
+        return {(w, p): over_sites[i, j] for i, w in enumerate(GRID_WEEKS) for j, p in enumerate(self.protocols)}
 
     def _point(self, week: float, protocol: str | None, dose: float | None, effort: float | None) -> Array:
         shares = self.protocols if protocol is None else {protocol: 1.0}

@@ -1,6 +1,6 @@
 """Design columns of plain formulas without formulaic: names, `+`, `:`, `*`, a constant, brackets round sums.
 
-Most models of a review are such; going round formulaic saves 0.5 s of start-up (it imports pandas) and the larger part
+All models of a review are such; going round formulaic saves 0.5 s of start-up (it imports pandas) and the larger part
 of the time of a small fit. Anything else (functions, splines, `-`, `0`) is left to formulaic, and a test
 holds the two to the same names, order and numbers.
 """
@@ -8,6 +8,7 @@ holds the two to the same names, order and numbers.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
@@ -30,7 +31,7 @@ class _NotPlain(Exception):
 
 
 class _Reader:
-    """Reads `sum := product + ...`, `product := atom * ...`, `atom := name:name.. or (sum)` into terms."""
+    """Reads `sum := product + ...`, `product := crossing * ...`, `crossing := atom:atom..`, `atom := name or (sum)`."""
 
     def __init__(self, text: str) -> None:
         self.words, place = [], 0
@@ -56,22 +57,26 @@ class _Reader:
         return terms
 
     def product(self) -> Terms:
-        left = self.atom()
+        left = self.crossing()
         while self.next_is("*"):
-            right = self.atom()
+            right = self.crossing()
             left = left + right + tuple(_crossed(a, b) for a in left for b in right)
         return left
 
-    def atom(self) -> Terms:
-        if self.next_is("("):
-            inside = self.sum()
-            if not self.next_is(")"):
-                raise _NotPlain
-            return inside
-        term: tuple[str, ...] = (self.name(),)
+    def crossing(self) -> Terms:
+        left = self.atom()
         while self.next_is(":"):
-            term = _crossed(term, (self.name(),))
-        return (term,)
+            right = self.atom()
+            left = tuple(_crossed(a, b) for a in left for b in right)
+        return left
+
+    def atom(self) -> Terms:
+        if not self.next_is("("):
+            return ((self.name(),),)
+        inside = self.sum()
+        if not self.next_is(")"):
+            raise _NotPlain
+        return inside
 
     def name(self) -> str:
         if not self.words or not self.words[-1].isidentifier():
@@ -89,8 +94,7 @@ def _crossed(left: tuple[str, ...], right: tuple[str, ...]) -> tuple[str, ...]:
 def plain_terms(right_hand_side: str) -> Terms | None:
     """Terms as tuples of names, the constant as (); None when the formula is more than plain.
 
-    Sorted as formulaic does: by the number of names, then as they first come. Every part of an interaction must stand
-    in the formula by itself, since only then are its levels coded against a reference.
+    Sorted as formulaic does: by the number of names, then as they first come.
     """
     first, plus, rest = right_hand_side.partition("+")
     text = right_hand_side if first.strip() != "1" else rest
@@ -106,9 +110,20 @@ def plain_terms(right_hand_side: str) -> Terms | None:
     seen: dict[frozenset[str], tuple[str, ...]] = {}
     for term in terms:
         seen.setdefault(frozenset(term), term)
-    unique = sorted(seen.values(), key=len)
-    closed = all(frozenset(c) in seen for t in unique for size in range(1, len(t)) for c in combinations(t, size))
-    return tuple(unique) if closed else None
+    return tuple(sorted(seen.values(), key=len))
+
+
+def _against_a_reference(terms: Terms, levels: Mapping[str, tuple[str, ...] | None]) -> bool:
+    """True where formulaic codes every column of levels against a reference: what is left of a term without some of
+    its columns of levels stands in the formula by itself.
+    """
+    known = {frozenset(term) for term in terms}
+    for term in terms:
+        leveled = [name for name in term if levels[name] is not None]
+        for size in range(1, len(leveled) + 1):
+            if any(frozenset(term) - set(dropped) not in known for dropped in combinations(leveled, size)):
+                return False
+    return True
 
 
 def _codes(series: pl.Series, known: tuple[str, ...]) -> NDArray[np.int64]:
@@ -167,7 +182,7 @@ class PlainRecipe:
 
 
 def plain_recipe(frame: pl.DataFrame, right_hand_side: str) -> PlainRecipe | None:
-    """A recipe when the formula is plain and its columns are numbers or text; else None."""
+    """A recipe when the formula is plain, its columns are numbers or text, and levels have a reference; else None."""
     terms = plain_terms(right_hand_side)
     if terms is None:
         return None
@@ -180,4 +195,4 @@ def plain_recipe(frame: pl.DataFrame, right_hand_side: str) -> PlainRecipe | Non
             levels[name] = tuple(series.unique().sort().to_list())
         else:
             return None
-    return PlainRecipe(terms, levels)
+    return PlainRecipe(terms, levels) if _against_a_reference(terms, levels) else None

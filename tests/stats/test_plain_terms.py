@@ -6,6 +6,7 @@ import pytest
 from formulaic import Formula
 
 from pipeline.stats import CannotFit
+from pipeline.stats.formula import columns
 from pipeline.stats.plain_terms import plain_recipe, plain_terms
 
 FRAME = pl.DataFrame(
@@ -38,6 +39,11 @@ PLAIN = [
     "(t + arm) * (n + site) + device",
     "1 + arm * (t * (n + site))",
     "1 + (t + n) * arm:site + site + arm + (t + n) * (arm + site)",
+    "1 + (t + n):arm + t*arm + n",
+    "1 + t + n + arm:(t + n) + site",
+    "1 + t + n + site + t:site:(n) + n:t + n:site + t:site",
+    "1 + t + n + (arm + site + n):t",
+    "1 + t:n + (t:n):arm",
 ]
 
 
@@ -55,14 +61,12 @@ LEFT = (
     "0 + t",
     "1 + t - 1",
     "1 + np.log(t)",
-    "1 + t:arm",
     "1 + C(n)",
     "1 + t * (1 + arm)",
     "1 + (t + arm",
     "1 + t)",
     "1 + t t",
     "1 + t * (t + arm)",
-    "1 + (t + n):arm + t*arm + n",
     "1 + t**2",
     "1 + I(t - 1)",
     "t + 1",
@@ -73,6 +77,13 @@ LEFT = (
 @pytest.mark.parametrize("text", LEFT)
 def test_anything_else_is_left_to_formulaic(text):
     assert plain_terms(text) is None
+
+
+@pytest.mark.parametrize("text", ["1 + t:arm", "1 + arm:site", "1 + arm + arm:site", "1 + t + arm:site:t + arm:t"])
+def test_levels_without_a_reference_are_left_to_formulaic(text):
+    recipe = plain_recipe(FRAME, text)
+    assert recipe is None
+    assert any("[a]" in name or "[x]" in name for name in columns(FRAME, text).names)  # formulaic codes every level
 
 
 def test_a_single_level_has_no_column_and_a_strange_one_is_named():
