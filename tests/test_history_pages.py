@@ -16,7 +16,7 @@ from click.testing import CliRunner
 from pipeline import stages_forget
 from pipeline.cli import main
 from pipeline.store import open_store
-from tests.conftest import SAMPLE
+from tests.some_people import every, tables_of, write
 
 EDITIONS = ("internal", "shared")
 PEOPLE = 80
@@ -34,18 +34,14 @@ def pages(folder: Path) -> dict[str, bytes]:
 
 def some_people(folder: Path) -> str:
     """Write the sample's rows of some people; give the key of one with a long open pause, whose test is spoilt."""
-    folder.mkdir()
-    tables = {p.stem: pl.read_csv(p, infer_schema=False) for p in sorted(SAMPLE.glob("*.csv"))}
-    key = str(tables["pauses"].filter(pl.col("to_on").is_null()).sort("from_on")["client_key"][0])
-    keys = [*tables["episodes"]["client_key"].drop_nulls().unique().sort().head(PEOPLE), key]
-    tables = {n: rows.filter(pl.col("client_key").is_in(keys)) if "client_key" in rows.columns else rows
-              for n, rows in tables.items()}
+    whole = every(1)
+    key = str(whole["pauses"].filter(pl.col("to_on").is_null()).sort("from_on")["client_key"][0])
+    tables = tables_of([*whole["episodes"]["client_key"].drop_nulls().unique().sort().head(PEOPLE), key])
     tests = tables["tests"].with_row_index("place")
     spoilt = int(tests.filter((pl.col("client_key") == key) & (pl.col("effort_no") == "2"))["place"][-1])
     tables["tests"] = tests.with_columns(
         value=pl.when(pl.col("place") == spoilt).then(pl.lit("sixty")).otherwise("value")).drop("place")
-    for name, rows in tables.items():
-        rows.write_csv(folder / f"{name}.csv")
+    write(tables, folder)
     return key
 
 

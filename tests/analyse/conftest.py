@@ -10,6 +10,7 @@ from pipeline.ingest import read_folder
 from pipeline.settings import Settings
 from pipeline.store import open_store
 from pipeline.validate import LoadMeta, check, load
+from tests.conftest import once_for_all
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 QUARTER = "2026Q3"
@@ -33,8 +34,8 @@ def models(frames):
 
 
 @pytest.fixture(scope="session")
-def results(frames):
-    return analyse(frames, Settings(), QUARTER)
+def results(frames, tmp_path_factory):
+    return once_for_all(tmp_path_factory, "results_of_the_sample", lambda _: analyse(frames, Settings(), QUARTER))
 
 
 @pytest.fixture(scope="session")

@@ -72,11 +72,12 @@ def test_every_section_is_there(results):
         assert tuple(dict.fromkeys(r.section for r in results.rows if r.report == report)) == names
 
 
-def test_the_same_frames_give_the_same_results(frames, results):
-    shuffled = {name: frame.sample(fraction=1.0, shuffle=True, seed=3) for name, frame in frames.items()}
-    again = analyse(shuffled, Settings(), QUARTER)
-    assert [r.key for r in again.rows] == [r.key for r in results.rows]
-    for a, b in zip(again.rows, results.rows, strict=True):
+def test_the_same_frames_give_the_same_results(frames):
+    part = few(frames, 130)
+    shuffled = {name: frame.sample(fraction=1.0, shuffle=True, seed=3) for name, frame in part.items()}
+    again, once = (analyse(f, Settings(), QUARTER) for f in (shuffled, part))
+    assert [r.key for r in again.rows] == [r.key for r in once.rows]
+    for a, b in zip(again.rows, once.rows, strict=True):
         assert (a.n, a.hits, a.text) == (b.n, b.hits, b.text), a.key
         assert (a.value or 0.0) == pytest.approx(b.value or 0.0, rel=1e-6, abs=1e-6), a.key
 
@@ -92,8 +93,9 @@ def test_few_people_give_words_instead_of_numbers(frames, people):
 
 
 def test_an_earlier_quarter_knows_nothing_of_later_ones(frames):
-    cut = {n: f.filter(pl.col("quarter") <= "2025Q4") if "quarter" in f.columns else f for n, f in frames.items()}
-    early, from_cut = (analyse(f, Settings(), "2025Q4") for f in (frames, cut))
+    part = few(frames, 130)
+    cut = {n: f.filter(pl.col("quarter") <= "2025Q4") if "quarter" in f.columns else f for n, f in part.items()}
+    early, from_cut = (analyse(f, Settings(), "2025Q4") for f in (part, cut))
     assert faults(early) == []
     same = {r.key: r for r in from_cut.rows}
     assert all(same[r.key].value == r.value for r in early.rows if r.section in ("gains", "over_time", "dose"))
