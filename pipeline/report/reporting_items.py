@@ -1,9 +1,9 @@
 """Items of four reporting guidelines, and where these pages answer each: the guideline asks, a section answers.
 
 STROBE for cohort studies (von Elm et al. 2007), RECORD for routinely kept data (Benchimol et al. 2015), CERT for
-exercise (Slade et al. 2016), TARGET for the emulation of a target trial (Cashin et al. 2025). Numbers of STROBE and CERT
-are those of their checklists, numbers of RECORD and TARGET those of summaries by others. What an item asks is in our own
-words.
+exercise (Slade et al. 2016), TARGET for the emulation of a target trial (Cashin et al. 2025). Numbers of STROBE and
+CERT are those of their checklists, numbers of RECORD and TARGET those of summaries by others. What an item asks is in
+our own words.
 """
 
 from __future__ import annotations
