@@ -18,6 +18,11 @@ help: ## the words of this file
 	$(RUN) -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --require-hashes -r requirements-cluster.lock
 	@touch $@
 
+.tmp/spark/.installed: .venv/.installed requirements-spark.lock
+	rm -rf .tmp/spark
+	$(RUN) -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --require-hashes --target .tmp/spark -r requirements-spark.lock
+	@touch $@
+
 env: .venv/.installed ## make .venv from the lock (first part of demo and test)
 
 cluster: .venv/.cluster ## add the client of the Spark Connect protocol, for --engine sc://host:port and its tests
@@ -42,6 +47,9 @@ sample: env ## make sample_data/ again from its seed
 engines: cluster ## every table of a million generated sessions, row by row: whole = 16 slices = Spark Connect
 	$(RUN) -m tests.engines
 
+spark: cluster .tmp/spark/.installed ## the same on Apache Spark itself (needs Java 17): a master, two workers, one of them killed
+	$(RUN) -m tests.engines.spark
+
 oracles: env ## fetch the optional reference data sets of R packages (Debian packages, no R needed)
 	$(RUN) -m tests.published.fetch_r_data
 
@@ -63,4 +71,4 @@ wheel-check: env ## build the wheel, install it in an empty environment, run it 
 clean: ## remove what the other words made
 	rm -rf .venv out dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis
 
-.PHONY: help env cluster demo test lint check sample engines oracles study bench golden pictures wheel-check clean
+.PHONY: help env cluster demo test lint check sample engines spark oracles study bench golden pictures wheel-check clean

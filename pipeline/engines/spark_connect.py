@@ -36,17 +36,22 @@ class SparkConnect:
         """Run one SELECT and let the engine write its rows; every whole number is a BIGINT, as in DuckDB."""
         from pyspark.errors import PySparkException
         try:
-            frame = self._session.sql(spark_text(sql))
-            kinds = {field.name: field.dataType.simpleString() for field in frame.schema.fields}
-            narrow = [c for c, kind in kinds.items() if kind in ("int", "smallint", "tinyint")]
-            frame = frame.withColumns({c: frame[c].cast("bigint") for c in narrow}) if narrow else frame
-            frame.write.mode("overwrite").parquet(out.resolve().as_uri())
-            if not any(out.glob("*.parquet")):  # some servers write no file where there is no row
-                kinds |= dict.fromkeys(narrow, "bigint")
-                pl.DataFrame(schema={c: _TYPES[k] for c, k in kinds.items()}).write_parquet(out / "empty.parquet")
-            self.table(name, out)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # what is tried again in vain is said below
+                self._write(sql, out)
+                self.table(name, out)
         except (PySparkException, *_broken()) as fault:
             raise self._lost(name) if _is_gone(fault) else cannot_run(name, fault) from fault
+
+    def _write(self, sql: str, out: Path) -> None:
+        frame = self._session.sql(spark_text(sql))
+        kinds = {field.name: field.dataType.simpleString() for field in frame.schema.fields}
+        narrow = [c for c, kind in kinds.items() if kind in ("int", "smallint", "tinyint")]
+        frame = frame.withColumns({c: frame[c].cast("bigint") for c in narrow}) if narrow else frame
+        frame.write.mode("overwrite").parquet(out.resolve().as_uri())
+        if not any(out.glob("*.parquet")):  # some servers write no file where there is no row
+            kinds |= dict.fromkeys(narrow, "bigint")
+            pl.DataFrame(schema={c: _TYPES[k] for c, k in kinds.items()}).write_parquet(out / "empty.parquet")
 
     def _lost(self, name: str) -> EngineError:
         return EngineError(f"the engine does not answer any more; it was making {name}", where=self._address,
@@ -55,7 +60,9 @@ class SparkConnect:
 
     def close(self) -> None:
         """Stop the session: one that is left open keeps this process and its place on the server alive."""
-        self._session.stop()
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # a server that is gone is tried again here too
+            self._session.stop()
 
 
 def _broken() -> tuple[type[Exception], ...]:

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from bench.engines_rows import add_rows
-from pipeline.derive import DeriveSummary, derive, sql_files
+from pipeline.derive import DeriveSummary, Progress, derive, sql_files
 from pipeline.derive_elsewhere import derive_elsewhere, open_desk
 from pipeline.engines import opened, parse
 from pipeline.ingest import read_folder
@@ -37,12 +37,13 @@ def whole(store: Store, folder: Path) -> DeriveSummary:
     return summary
 
 
-def elsewhere(store: Store, folder: Path, word: str) -> DeriveSummary:
-    """Outside the store, by the engine of a word such as "slices:16"."""
+def elsewhere(store: Store, folder: Path, word: str, progress: Progress | None = None) -> DeriveSummary:
+    """Outside the store, by the engine of a word such as "slices:16"; what is finished in `folder` is gone on from."""
     choice = parse(word)
     assert choice is not None
     with opened(choice, choice.slices, folder / "_spill") as engine:
-        return derive_elsewhere(store, Settings(), engine, open_desk(store, folder, word, Settings(), None))
+        desk = open_desk(store, folder, choice.label(choice.slices), Settings(), None)
+        return derive_elsewhere(store, Settings(), engine, desk, progress=progress)
 
 
 def tables(*, in_slices: bool = False) -> list[str]:
