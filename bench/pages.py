@@ -50,13 +50,15 @@ def measured(folder: Path, out: Path, repeats: int) -> dict[str, Any]:
 def lines(name: str, found: dict[str, Any]) -> list[str]:
     """Table lines of one cohort."""
     analysis = found["stages"]["analyse"]
-    return [f"| {name} | {p['edition']}/{p['page']} | {p['seconds']:.2f} | {p['seconds'] / analysis:.2f} | "
-            f"{p['bytes'] / 1e6:.2f} | {p['charts']} |" for p in found["pages"]]
+    return [f"| {name} | {p['edition']}/{p['page']} | {p['seconds']:.2f} | {p['cpu']:.2f} | "
+            f"{p['seconds'] / analysis:.2f} | {p['bytes'] / 1e6:.2f} | {p['charts']} | {p['peak_mb']:.0f} |"
+            for p in found["pages"]]
 
 
 def report(found: dict[str, Any], long_list: dict[str, Any], load: float, repeats: int) -> str:
     """The dated table with its verdict."""
     slowest = max(p["seconds"] for f in found.values() for p in f["pages"])
+    busiest = max(p["cpu"] for f in found.values() for p in f["pages"])
     heaviest = max(p["bytes"] for f in found.values() for p in f["pages"]) / 1e6
     stages = "; ".join(f"{name}: " + ", ".join(f"{s} {t:.1f}" for s, t in f["stages"].items())
                        for name, f in found.items())
@@ -65,11 +67,14 @@ def report(found: dict[str, Any], long_list: dict[str, Any], load: float, repeat
         f"# Pages: seconds to make and weight\n\nCommand: `python -m bench.pages --repeats {repeats}`; "
         f"{os.cpu_count()} cores, load average {load:.1f} when it began. Each page alone in a process of its own from "
         f"the stored results, imports not counted, chart engine's start counted; the best of {repeats}.\n\n"
-        f"| clients | page | seconds | of the analysis | MB | drawings |\n|---|---|---|---|---|---|\n{rows}\n\n"
-        f"Aims: each page under {SECONDS:g} s (slowest {slowest:.2f}: {'met' if slowest < SECONDS else 'not met'}), "
+        "| clients | page | seconds | CPU seconds | of the analysis | MB | drawings | peak memory, MB |\n"
+        f"|---|---|---|---|---|---|---|---|\n{rows}\n\n"
+        f"Aims: each page under {SECONDS:g} s (slowest {slowest:.2f}: {'met' if slowest < SECONDS else 'not met'}; "
+        f"most CPU {busiest:.2f}), "
         f"under {MEGABYTES:g} MB (heaviest {heaviest:.2f}: {'met' if heaviest < MEGABYTES else 'not met'}). "
         f"Seconds of the stages of the whole review, by the wall clock: {stages}.\n\n"
-        f"A worklist of {long_list['rows']:,} rows: {long_list['seconds']:.2f} s, {long_list['bytes'] / 1e6:.2f} MB, "
+        f"A worklist of {long_list['rows']:,} rows: {long_list['seconds']:.2f} s ({long_list['cpu']:.2f} of CPU, peak "
+        f"{long_list['peak_mb']:.0f} MB), {long_list['bytes'] / 1e6:.2f} MB, "
         f"{long_list['cards']} cards with panels. How filter and sort answer there: "
         f"`tests/browser/test_long_worklist.py`.\n")
 

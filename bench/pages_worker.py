@@ -6,6 +6,7 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
+import resource
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -24,17 +25,19 @@ META = PageMeta("internal", "2026Q3", "2026-09-30", "s", "d", "0", "bench")
 
 def made(name: Any, results: ResultSet, meta: PageMeta) -> dict[str, Any]:
     """Make one page and say what it cost."""
-    begun = time.perf_counter()
+    begun, busy = time.perf_counter(), time.process_time()
     text = one_page(name, results, meta)
-    return {"edition": meta.edition, "page": name, "seconds": time.perf_counter() - begun, "bytes": len(text.encode()),
-            "charts": text.count('<svg'), "cards": text.count('<li class="card"')}
+    seconds, cpu = time.perf_counter() - begun, time.process_time() - busy
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss  # kilobytes, imports and results included
+    return {"edition": meta.edition, "page": name, "seconds": seconds, "cpu": cpu, "bytes": len(text.encode()),
+            "peak_mb": peak / 1024, "charts": text.count('<svg'), "cards": text.count('<li class="card"')}
 
 
 def many(rows: tuple[Result, ...], count: int) -> ResultSet:
     """The clients of a cohort under ever new keys, all stalled, until the list has `count` rows."""
     own: dict[str, list[Result]] = {}
     for r in rows:
-        if r.klass == "client" and r.report == "stalled" and r.section == "clients":
+        if r.klass == "client" and r.report == "stalled" and r.section == "worklist":
             own.setdefault(r.group.split(";")[0], []).append(r)
     kept = [found for found in own.values() if any(r.statistic == "state" for r in found)]
     listed: list[Result] = []

@@ -29,7 +29,7 @@ from pipeline.analyse.conclusions import changes, conclusion, worthwhile
 from pipeline.analyse.dropout import fallen
 from pipeline.analyse.effects import KR, put
 from pipeline.analyse.fits import Models, PressureModels
-from pipeline.analyse.influence import Influence, influence, one_person, sites_left_out
+from pipeline.analyse.influence import influences, one_person, sites_left_out
 from pipeline.analyse.models import Recipe
 from pipeline.analyse.post_hoc import asked_of, readings
 from pipeline.analyse.weighting import weighted
@@ -160,7 +160,7 @@ def _add(section: Section, reading: Reading, ground: Ground, where: str) -> list
 
 def _influence(section: Section, ground: Ground, where: str) -> Reading:
     """Single people: who moves an answer most (internal), and how many move it by more than a standard error."""
-    found: dict[Target, Influence | None] = {target: influence(ground, target) for target in ground.targets}
+    found = influences(ground)
     for target, one in found.items():
         of = f"{where};of={target.statistic}{target.suffix}"
         if one is None:

@@ -6,7 +6,7 @@ is left out of a whole refit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
@@ -14,10 +14,9 @@ import polars as pl
 from pipeline.analyse.choice import Analysis, Ground, Reading, Refit, Target
 from pipeline.analyse.common import Array
 from pipeline.analyse.conclusions import changes, worthwhile
-from pipeline.analyse.fits import Fitted
-from pipeline.stats import CannotFit, Contrast
+from pipeline.stats import CannotFit, Contrast, MixedFit
 from pipeline.stats.held import held
-from pipeline.stats.refit import refitter
+from pipeline.stats.refit import Refitter, refitter
 
 REFITTED = 10
 ONE = "the most influential person left out"
@@ -37,32 +36,64 @@ class Influence:
     tipping: int
 
 
-def _answers(fit: Fitted, weights: Array) -> tuple[list[str], Array]:
+@dataclass(frozen=True)
+class LeftOut:
+    """Coefficients of a fit without each person in turn: variances held, (people, kept terms), or None where people
+    stand inside sites that are random; `refits` by place, made when one is asked for.
+    """
+
+    fit: MixedFit
+    held: Array | None
+    again: Refitter
+    refits: dict[int, Array] = field(default_factory=dict)
+
+    def refitted(self, person: int) -> Array:
+        """Coefficients of a whole refit without one person."""
+        if person not in self.refits:
+            self.refits[person] = self.again.without(person).beta
+        return self.refits[person]
+
+
+def left_out(fit: MixedFit) -> LeftOut:
+    """Everybody left out in turn; made once for all that is read from a fit."""
+    try:
+        quick = held(fit).without_each()
+    except CannotFit:
+        quick = None
+    return LeftOut(fit, quick, refitter(fit))
+
+
+def _answers(made: LeftOut, weights: Array) -> tuple[list[str], Array]:
     """(people, the answer without each of them): variances held, then a refit for those who move most."""
-    assert fit.fit is not None
-    inner = fit.fit
+    inner = made.fit
     kept = list(inner.solved.basis.kept)
     asked = weights[kept]
-    again = refitter(inner)
     many = len(inner.rows.inner_keys)
-    try:
-        without = held(inner).without_each() @ asked
+    without, order = np.full(many, np.nan), np.arange(many)
+    if made.held is not None:
+        without = made.held @ asked
         far = np.abs(without - float(inner.beta[kept] @ asked))
         order = np.argsort(-np.nan_to_num(far, nan=np.inf), kind="stable")[:REFITTED]
-    except CannotFit:  # people inside sites that are random: no short way
-        without, order = np.full(many, np.nan), np.arange(many)
     for k in order:
-        without[k] = again.without(int(k)).beta @ asked
+        without[k] = made.refitted(int(k)) @ asked
     keys = [str(k[-1] if isinstance(k, tuple) else k) for k in inner.rows.inner_keys]
     return keys, without
 
 
-def influence(ground: Ground, target: Target) -> Influence | None:
-    """The influence of single people on one target; None where it has no primary answer."""
+def influences(ground: Ground) -> dict[Target, Influence | None]:
+    """The influence of single people on every target."""
+    made: dict[str, LeftOut] = {}
+    return {target: influence(ground, target, made) for target in ground.targets}
+
+
+def influence(ground: Ground, target: Target, made: dict[str, LeftOut]) -> Influence | None:
+    """The influence of single people on one target; None where it has no primary answer. made: by name of the fit."""
     fit, weights, answer = ground.fit_for(target), ground.weights_for(target), ground.primary[target]
-    if fit is None or weights is None or answer is None:
+    if fit is None or fit.fit is None or weights is None or answer is None:
         return None
-    keys, without = _answers(fit, weights)
+    if fit.name not in made:
+        made[fit.name] = left_out(fit.fit)
+    keys, without = _answers(made[fit.name], weights)
     moves = (without - answer.estimate) / answer.std_error
     known = np.flatnonzero(np.isfinite(moves))
     if not known.size:

@@ -181,7 +181,7 @@ def _one(draw: np.random.Generator, found: Weighing, pieces: Held, rows: np.ndar
     given = [g for g, s in zip(found.columns.people["protocol"].to_list(), seen, strict=True) if s]
     nothing = np.full(pieces.pieces.shape[1] - 1, np.nan)
     try:
-        made = multinomial(found.columns.x[seen], given, counts[seen])
+        made = multinomial(found.columns.x[seen], given, counts[seen], found.made)
     except CannotFit:
         return nothing
     weight = np.zeros(n)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 #: Widths in hundredths of the letter size, DejaVu Sans (measured in its font file): the widest of the usual faces.
 _BY_WIDTH = {
@@ -14,6 +15,7 @@ _BY_WIDTH = {
 _WIDTH = {letter: width for width, letters in _BY_WIDTH.items() for letter in letters}
 
 
+@lru_cache(maxsize=65536)
 def width(words: str, size: float) -> float:
     """Width in px of words at a letter size in px; letters that are not listed count as wide ones."""
     return sum(_WIDTH.get(letter, 80) for letter in words) * size / 100

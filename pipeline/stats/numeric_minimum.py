@@ -72,16 +72,20 @@ def _lower(value: Callable[[Array], float], at: Array, step: Array, here: float)
     return None
 
 
-def grid_then_brent(value: Callable[[float], float], middle: float, reach: float = 4.0, points: int = 17) -> float:
+def grid_then_brent(
+    value: Callable[[float], float], middle: float, reach: float = 4.0, points: int = 17,
+    along: Callable[[Array], list[float]] | None = None,
+) -> float:  # fmt: skip
     """Lowest point of a function of one number: the best of a grid over middle +- reach, then Brent's method there.
 
-    The grid is moved on while its best point is its edge; NoMinimum after ten moves.
+    along: the function over a whole grid, where that is cheaper; it need not be exact, since it only tells where to
+    search. The grid is moved on while its best point is its edge; NoMinimum after ten moves.
     """
     from scipy.optimize import minimize_scalar
 
     for _ in range(10):
         grid = np.linspace(middle - reach, middle + reach, points)
-        values = [value(float(g)) for g in grid]
+        values = [value(float(g)) for g in grid] if along is None else along(grid)
         best = int(np.argmin(values))
         if 0 < best < points - 1:
             bracket = tuple(float(g) for g in grid[best - 1 : best + 2])

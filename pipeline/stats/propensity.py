@@ -82,10 +82,10 @@ def _is_sound(information: Array, total: float) -> bool:
     return True
 
 
-def _newton(x: Array, own: Index, weight: Array, k: int) -> tuple[Array, Array, int]:
+def _newton(x: Array, own: Index, weight: Array, start: Array) -> tuple[Array, Array, int]:
     """(coefficients (k - 1, p), information, steps); CannotFit where a group can be told with certainty."""
-    told = np.eye(k)[own][:, 1:]
-    b = np.zeros((k - 1, x.shape[1]))
+    told = np.eye(len(start) + 1)[own][:, 1:]
+    b = start
     chance = _chances(x, b)
     value = _log_likelihood(chance, own, weight)
     for step in range(1, MAX_STEPS + 1):
@@ -109,10 +109,13 @@ def _newton(x: Array, own: Index, weight: Array, k: int) -> tuple[Array, Array, 
     raise CannotFit(f"The model of who was given which group did not settle in {MAX_STEPS} steps.")
 
 
-def multinomial(x: Array, given: Sequence[str], weight: Array | None = None) -> Propensity:
+def multinomial(
+    x: Array, given: Sequence[str], weight: Array | None = None, near: Propensity | None = None
+) -> Propensity:
     """Fit the model: x (n, p) with a column of ones first, given (n,) the group of each person, weight (n,) or 1.
 
-    Columns are standardised inside, so their units do not matter. CannotFit where a group, or an alternative to it, is
+    near: a fit of the same columns to start from, which saves steps and changes nothing. Columns are standardised
+    inside, so their units do not matter. CannotFit where a group, or an alternative to it, is
     certain for somebody (separation), or there is one group only.
     """
     groups = tuple(sorted(set(given)))
@@ -125,7 +128,12 @@ def multinomial(x: Array, given: Sequence[str], weight: Array | None = None) -> 
     centre, spread = np.where(is_constant, 0.0, centre), np.where(is_constant, 1.0, spread)
     standard = (x - centre) / spread
     kept = _kept(standard)
-    b, information, steps = _newton(standard[:, kept], own, weight, len(groups))
+    start = np.zeros((len(groups) - 1, x.shape[1]))
+    if near is not None and near.groups == groups:
+        told = np.nan_to_num(near.coefficients)
+        start = told * spread
+        start[:, 0] += told @ centre
+    b, information, steps = _newton(standard[:, kept], own, weight, start[:, kept])
     chance = _chances(standard[:, kept], b)
     back = np.diag(1.0 / spread[kept])
     if 0 in kept and is_constant[0]:

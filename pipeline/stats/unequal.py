@@ -21,7 +21,7 @@ from pipeline.stats.mixed import MixedFit, assembled, fit_mixed
 from pipeline.stats.model import CannotFit, Method, MixedModel
 from pipeline.stats.modes import modes
 from pipeline.stats.numeric_minimum import NoMinimum, grid_then_brent, minimum
-from pipeline.stats.optimum import tilt_at, walk
+from pipeline.stats.optimum import RESTART_STOP, STOP_GAIN, tilt_at, walk
 
 Array = NDArray[np.float64]
 
@@ -42,21 +42,43 @@ class UnequalFit:
     p: float
 
 
-def _criterion(equal: MixedFit, log_sd_of: Callable[[Array], Array]) -> Callable[[Array], float]:
+@dataclass(frozen=True)
+class _Criterion:
     """-2 log-likelihood (standardised) as a function of the parameters of the log relative SDs (n,)."""
-    shape, reml, found = equal.solved.shape, equal.solved.reml, equal.solved.found
-    tilt = tilt_at(found.point, reml)
 
-    def value(parameters: Array) -> float:
-        log_sd = log_sd_of(parameters)
+    equal: MixedFit
+    log_sd_of: Callable[[Array], Array]
+    tilt: Array
+
+    def __call__(self, parameters: Array) -> float:
+        return self._value(parameters, self.equal.solved.found.theta)[0]
+
+    def _value(self, parameters: Array, theta: Array, stop: float = STOP_GAIN) -> tuple[float, Array]:
+        log_sd = self.log_sd_of(parameters)
         # relative to their geometric mean: theta stays near its start, and 2 sum log(relative SD) is 0
-        divided = equal.standard.divided(np.exp(log_sd - log_sd.mean()))
+        divided = self.equal.standard.divided(np.exp(log_sd - log_sd.mean()))
+        shape, reml = self.equal.solved.shape, self.equal.solved.reml
         try:
-            return walk(divided.sums(equal.rows), shape, reml, found.theta, tilt).value
+            end = walk(divided.sums(self.equal.rows), shape, reml, theta, self.tilt, stop)
         except np.linalg.LinAlgError:  # a few rows with all the weight cannot carry the mean: no place for a minimum
-            return float("inf")
+            return float("inf"), theta
+        return end.value, end.theta
 
-    return value
+    def along(self, grid: Array) -> list[float]:
+        """Values over a grid of one parameter to seven digits, to choose a place to search: each walk from its
+        neighbour's end, from the middle outwards.
+        """
+        middle, start = len(grid) // 2, self.equal.solved.found.theta
+        values = dict.fromkeys(range(len(grid)), 0.0)
+        for side in (range(middle, len(grid)), range(middle - 1, -1, -1)):
+            theta = start
+            for place in side:
+                values[place], theta = self._value(np.array([grid[place]]), theta, RESTART_STOP)
+        return list(values.values())
+
+
+def _criterion(equal: MixedFit, log_sd_of: Callable[[Array], Array]) -> _Criterion:
+    return _Criterion(equal, log_sd_of, tilt_at(equal.solved.found.point, equal.solved.reml))
 
 
 def _finished(equal: MixedFit, log_sd: Array, parameters: pl.DataFrame, df: int) -> UnequalFit:
@@ -117,7 +139,8 @@ def _power(equal: MixedFit, level: Array, before: float | None) -> float:
     # in units of the spread of log SD over the rows, so that a step means the same on any scale of the outcome
     unit = max(float(log_level.std()), 1e-12)
     value = _criterion(equal, lambda p: p[0] / unit * log_level)
-    begin = grid_then_brent(lambda p: value(np.array([p])), 0.0) if before is None else before * unit
+    begin = before * unit if before is not None else grid_then_brent(
+        lambda p: value(np.array([p])), 0.0, along=value.along)  # fmt: skip
     return float(minimum(value, np.array([begin]))[0]) / unit
 
 

@@ -9,7 +9,7 @@ import pytest
 from pipeline.analyse.choice import DIFFERENCE, DOSE, GAIN, Ground, Refit, Target
 from pipeline.analyse.choices import CHOICES, choices, ground_of, targets_of
 from pipeline.analyse.fits import fit_pressure
-from pipeline.analyse.influence import influence
+from pipeline.analyse.influence import influences
 from pipeline.settings import Settings
 from pipeline.simulate.model_frame import simulate_model_frame
 from pipeline.stats import cluster_bootstrap, robust_contrast
@@ -177,7 +177,7 @@ def test_the_most_influential_person_is_that_of_refitting_without_each(small):
         made, kept = refitter(fit.fit), list(fit.fit.solved.basis.kept)
         moves = np.array([(made.without(k).beta @ weights[kept] - answer.estimate) / answer.std_error
                           for k in range(len(fit.fit.rows.inner_keys))])  # fmt: skip
-        one = influence(ground, target)
+        one = influences(ground)[target]
         assert one.client_key == fit.fit.rows.inner_keys[int(np.argmax(np.abs(moves)))]
         assert one.move == pytest.approx(moves[np.argmax(np.abs(moves))], rel=1e-9)
         assert one.past_one == int((np.abs(moves) > 1).sum())
@@ -190,7 +190,7 @@ def test_one_wild_person_is_named():
     value = pl.when(is_wild).then(pl.col("value_cmh2o") + 400 * pl.col("time12")).otherwise(pl.col("value_cmh2o"))
     found = fit_pressure(frame.with_columns(value.alias("value_cmh2o")), "mip", SETTINGS)
     ground = Ground(found, found.rows, {}, SETTINGS, targets_of(found))
-    one = influence(ground, Target(GAIN))
+    one = influences(ground)[Target(GAIN)]
     assert one.client_key == key and one.move < -0.3
     assert one.without < ground.primary[Target(GAIN)].estimate
 

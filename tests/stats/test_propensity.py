@@ -51,6 +51,16 @@ def test_a_weight_is_a_count():
     assert ours.log_likelihood == pytest.approx(again.log_likelihood, abs=1e-8)
 
 
+def test_a_start_near_by_saves_steps_and_changes_nothing():
+    x, given = made_up()
+    weight = np.random.default_rng(3).integers(0, 3, len(x)).astype(float)
+    seen = weight > 0
+    drawn = x[seen], [g for g, s in zip(given, seen, strict=True) if s], weight[seen]
+    alone, helped = multinomial(*drawn), multinomial(*drawn, near=multinomial(x, given))
+    assert helped.steps < alone.steps
+    assert_allclose(helped.coefficients, alone.coefficients, rtol=1e-10, atol=1e-12)
+
+
 def test_units_do_not_matter():
     x, given = made_up()
     assert_allclose(multinomial(x * [1.0, 1000.0, 1e-3, 1.0], given).probabilities, multinomial(x, given).probabilities,
