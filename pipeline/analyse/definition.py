@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 OURS = "a definition of ours"
-PLACE_OF_FRAMES = "sql/frames/"
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,6 @@ from pipeline.contract import Table
 from pipeline.ingest.raw import LINE, Unreadable, physical
 
 _PARTS = re.compile(r"([0-9]{1,4})[./-]([0-9]{1,2})[./-]([0-9]{1,4})(?:[ T]00:00(?::00)?)?")
-_ISO = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 #: What a day in parts looks like to a frame, ISO days left out.
 _PARTS_PATTERN = r"^\s*[0-9]{1,2}[./-][0-9]{1,2}[./-][0-9]{4}(?:[ T]00:00(?::00)?)?\s*$"
@@ -54,10 +53,6 @@ def day_of_serial(text: str, *, counts_from_1904: bool = False) -> str | None:
     if not _FIRST_SERIAL <= serial <= _LAST_SERIAL:
         return None
     return (dt.date(1899, 12, 30) + dt.timedelta(days=serial)).isoformat()
-
-
-def is_iso(text: str) -> bool:
-    return _ISO.fullmatch(text.strip()) is not None
 
 
 def _lines(found: pl.DataFrame) -> str:
