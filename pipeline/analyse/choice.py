@@ -110,6 +110,7 @@ class Reading:
 
     trouble: why there is no answer at all. tests: rows behind it. apart: people of the smaller part that the rows set
     apart by name (a site, a chosen subset), to be hidden with them. is_client: one person's doing, internal only.
+    facts: numbers about the analysis itself, by statistic: value and unit.
     """
 
     kind: str
@@ -122,6 +123,7 @@ class Reading:
     method: str = ""
     apart: int | None = None
     is_client: bool = False
+    facts: Mapping[str, tuple[float, str]] = field(default_factory=dict)
 
 
 Turn = Callable[[Ground, Target, Contrast], Contrast]

@@ -32,6 +32,7 @@ from pipeline.analyse.fits import Models, PressureModels
 from pipeline.analyse.influence import influences, one_person, sites_left_out
 from pipeline.analyse.models import Recipe
 from pipeline.analyse.post_hoc import asked_of, readings
+from pipeline.analyse.retested import by_retesting
 from pipeline.analyse.weighting import weighted
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
@@ -97,6 +98,7 @@ CHOICES: tuple[Analysis, ...] = (
     Refit("confounders", "dose of the next interval (lead test)", lambda r: r.having("lead")),
     weighted,
     fallen,
+    by_retesting,
     Refit("tests", "repeatable tests only (20 %)", rows=lambda g: g.rows.filter(pl.col("is_rep20").fill_null(False))),
     Refit("tests", "scheduled tests only", rows=_scheduled),
     Refit("tests", "same manometer label as at the baseline", rows=rows_of.same_label),
@@ -139,6 +141,8 @@ def _add(section: Section, reading: Reading, ground: Ground, where: str) -> list
     fields: dict[str, Any] = {"n": reading.tests, "n_of": "tests", "n_people": reading.apart}
     if reading.is_client:
         fields["klass"] = "client"
+    for statistic, (value, unit) in reading.facts.items():
+        section.add(statistic, name, value=value, unit=unit, n_of="tests", n_people=reading.apart)
     for target, found in reading.found.items():
         at = None if target.statistic == DOSE else 12.0
         if found is None:

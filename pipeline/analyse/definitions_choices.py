@@ -16,7 +16,16 @@ SENSITIVITY = (
            inputs="model test_days client_weeks courses gains", settings=f"{MODEL} bootstrap_draws seed "
            "min_per_protocol_weights window_12_low_weeks rule_uses_measured_value",
            where=f"{A}choices.py:choices {A}choice.py:Refit {A}choice_rows.py:trailing {A}choice_spread.py:Reread "
-           f"{A}weighting.py:weighted {A}dropout.py:fallen {A}post_hoc.py:readings", source=KENWARD),
+           f"{A}weighting.py:weighted {A}dropout.py:fallen {A}retested.py:by_retesting {A}post_hoc.py:readings",
+           source=KENWARD),
+    define("protocols.choices", "effective_n largest_weight cut_pct", "people retested, weighted to stand for all: "
+           "what the weights leave of their number, the largest one, and how many were cut",
+           "w = product over a person's tests before the window of P(another test | time, protocol) / P(another test | "
+           "all known by then), logistic, cut at 1 and 99 %; effective n = (sum w)^2 / sum w^2",
+           inputs="model courses", settings="window_12_low_weeks window_12_high_weeks",
+           where=f"{A}retested.py:retested pipeline/stats/weighted_robust.py:weighted_robust",
+           source="Robins, Rotnitzky and Zhao 1995, J Am Stat Assoc 90:106; Hernan, Brumback and Robins 2000, "
+           "Epidemiology 11:561"),
     define("protocols.choices", "conclusion changes", "whether another analysis lets one conclude otherwise",
            "three things: the 95 % interval leaves 0 out; the sign; the estimate reaches the smallest worthwhile one",
            inputs="model", where=f"{A}conclusions.py:changes", settings=WORTH),

@@ -20,7 +20,8 @@ OTHERWISE, POST_HOC = " \u2020", "post hoc"
 def choices(look: Look) -> SectionView:
     """What every question comes to under other choices; then one picture a question, one row an analysis."""
     blocks: list[Block | None] = [said(look.say("protocols.choices.lead"), look.say("protocols.choices.means")),
-                                  _summary(look), *(variance(look, p) for p in PRESSURES), _post_hoc(look)]
+                                  _summary(look), *(variance(look, p) for p in PRESSURES),
+                                  *(retested(look, p) for p in PRESSURES), _post_hoc(look)]
     for pressure in PRESSURES:
         inner: list[Block | None] = []
         for place, found in _questions(look, pressure):
@@ -149,6 +150,17 @@ def variance(look: Look, pressure: str) -> Block | None:
     kind = "flat" if p.value >= 0.05 else "grows" if power.value > 0 else "shrinks"
     return said(look.say(f"protocols.choices.spread_{kind}", pressure=look.texts.name("pressure", pressure),
                          power=value(power, places=2), p=chance(p)), tone="note")
+
+
+def retested(look: Look, pressure: str) -> Block | None:
+    """What the weights by the chance of being retested leave of the people retested, in a sentence."""
+    size, largest, cut = (next(iter(look.many("choices", s, pressure=pressure, kind="drop-out")), None)
+                          for s in ("effective_n", "largest_weight", "cut_pct"))  # fmt: skip
+    if size is None or largest is None or cut is None:
+        return None
+    return said(look.say("protocols.choices.retested", pressure=look.texts.name("pressure", pressure),
+                         size=value(size, places=0), largest=value(largest, places=2), cut=value(cut, places=1)),
+                look.say("protocols.choices.retested_by"), tone="note")
 
 
 def _post_hoc(look: Look) -> Block | None:

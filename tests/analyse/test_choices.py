@@ -1,6 +1,7 @@
 """The table of other choices on the sample, on small cohorts, and what single people and sites do to an answer."""
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import polars as pl
@@ -107,7 +108,8 @@ def small():
     keys = frame["client_key"].unique().sort()
     courses = pl.DataFrame({"client_key": keys, "course_no": [1] * len(keys), "is_primary": [True] * len(keys),
                             "respiratory_support": ["none"] * len(keys), "age_years": [60] * len(keys),
-                            "referral_reason": ["cough"] * len(keys)})  # fmt: skip
+                            "referral_reason": ["cough"] * len(keys), "is_open": [False] * len(keys),
+                            "week0_on": [date(2025, 1, 1)] * len(keys), "last_on": [date(2025, 7, 1)] * len(keys)})
     facts = frame.select("client_key", "tested_on", "pressure").with_columns(
         pl.lit(None, pl.Boolean).alias("is_rep20"), pl.lit(None, pl.String).alias("test_reason"))  # fmt: skip
     gains = courses.select("client_key", "course_no").with_columns(

@@ -9,6 +9,7 @@ ANALYSES = (
     ("primary", "primary", "primary"), ("dose told otherwise", "dose without effort", "also"),
     ("dose told otherwise", "unlogged weeks as none done", "also"), ("random part", "intercept only", "also"),
     ("drop-out", "not retested: no rise after the last test", "also"),
+    ("drop-out", "weighted by the chance of being retested", "also"),
     ("influence", "without site north", "also"), ("post hoc", "Older women", "post hoc"),
 )  # fmt: skip
 TARGETS = (("difference_cmh2o", ";protocols=dawn - ridge", 12.0), ("difference_cmh2o", ";protocols=dawn - tide", 12.0),
@@ -42,6 +43,10 @@ def choices() -> list[Result]:
         if pair:
             rows.append(row("choices", "changes", f"pressure=mip;kind=influence;choice=without site north;{of}",
                             text="the interval leaves 0 out"))
+    where = "pressure=mip;kind=drop-out;choice=weighted by the chance of being retested"
+    rows += [row("choices", s, where, value=v, unit=u, n_of="tests", n_people=61) for s, v, u in (
+        ("effective_n", 302.4, "people"), ("cut_pct", 2.1, "% of people"),
+        ("largest_weight", 2.37, "times the mean weight"))]
     return [*rows, row("choices", "variance_power", "pressure=mip", value=0.62, unit="power"),
             row("choices", "variance_power_p", "pressure=mip", value=0.004, unit="p")]  # fmt: skip
 
