@@ -23,8 +23,9 @@ def one_visit(people, values, week, kept, **more):
     """One row for each person kept at a visit, as prepared rows have them."""
     names = [f"p{k:05d}" for k in people]
     return pl.DataFrame({
-        "client_key": names, "tested_on": [START + timedelta(weeks=week)] * len(names), "week": [float(week)] * len(names),
-        "is_baseline": [week == 0] * len(names), "value_cmh2o": values, "visit": [f"w{week:02d}"] * len(names), **more,
+        "client_key": names, "tested_on": [START + timedelta(weeks=week)] * len(names),
+        "week": [float(week)] * len(names), "is_baseline": [week == 0] * len(names), "value_cmh2o": values,
+        "visit": [f"w{week:02d}"] * len(names), **more,
     }).filter(pl.Series(kept))  # fmt: skip
 
 
@@ -39,7 +40,8 @@ def courses(rows, **more):
     keys = rows["client_key"].unique().sort()
     told = {"is_primary": True, "is_open": False, "week0_on": START, "last_on": START + timedelta(weeks=20),
             "respiratory_support": "none"}  # fmt: skip
-    return {"courses": pl.DataFrame({"client_key": keys}).with_columns(pl.lit(v).alias(c) for c, v in (told | more).items())}
+    facts = (pl.lit(v).alias(c) for c, v in (told | more).items())
+    return {"courses": pl.DataFrame({"client_key": keys}).with_columns(facts)}
 
 
 def weighted_fit(rows, found):
@@ -184,7 +186,8 @@ def test_too_few_lost_or_kept_are_not_weighed():
     late = pl.col("week").max().over("client_key") >= 10
     gone = rows.filter(~late)["client_key"].unique().sort()
     few = rows.filter(late | pl.col("client_key").is_in(gone[:10].to_list()))
-    assert made.retested(few, courses(few), SETTINGS).trouble == "at most 10 people were not retested, too few to weigh for"
+    trouble = made.retested(few, courses(few), SETTINGS).trouble
+    assert trouble == "at most 10 people were not retested, too few to weigh for"
     enough = rows.filter(late | pl.col("client_key").is_in(gone[:40].to_list()))
     assert made.retested(enough, courses(enough), SETTINGS).weight is not None
     stayed = rows.filter(late)["client_key"].unique().sort()[:9].to_list()

@@ -50,8 +50,8 @@ def test_weights_of_whole_numbers_are_copies_but_not_more_people():
     """Weight 2 fits as the person twice; the standard error stays that of the people there are."""
     frame = cohort(24, 7)
     keys = frame["client_key"].unique().sort().to_list()
-    twice = fit_mixed(frame, SIMPLE, weights={k: 2.0 for k in keys})
-    once = weighted_robust(fit_mixed(frame, SIMPLE, weights={k: 1.0 for k in keys}))
+    twice = fit_mixed(frame, SIMPLE, weights=dict.fromkeys(keys, 2.0))
+    once = weighted_robust(fit_mixed(frame, SIMPLE, weights=dict.fromkeys(keys, 1.0)))
     row = np.array([0.0, 1.0, 0.0])
     copies = pl.concat([frame, frame.with_columns(pl.col("client_key") + "x")])
     assert twice.beta == pytest.approx(fit_mixed(copies, SIMPLE).beta, rel=1e-6)
@@ -60,12 +60,12 @@ def test_weights_of_whole_numbers_are_copies_but_not_more_people():
 
 def test_intervals_hold_the_truth_as_often_as_they_say():
     """Weights that follow a covariate, 200 cohorts of 40: 95 % within three binomial standard errors."""
+    model = MixedModel("y", "1 + time12 * protocol + adherence", (Varies("client_key", "1 + time12"),))
     hits = []
     for seed in range(200):
         frame = cohort(40, 1000 + seed, site_sd=0.0).with_columns(
             (pl.col("adherence").first().over("client_key") * 3 + 0.2).alias("w"))
-        fit = fit_mixed(frame, MixedModel("y", "1 + time12 * protocol + adherence", (Varies("client_key", "1 + time12"),)),
-                        weights="w")  # fmt: skip
+        fit = fit_mixed(frame, model, weights="w")
         found = weighted_robust(fit).read(np.array([float(t == "time12:protocol[T.b]") for t in fit.terms]))
         hits.append(found.low <= 3.0 <= found.high)
     assert np.mean(hits) == pytest.approx(0.95, abs=3 * np.sqrt(0.95 * 0.05 / 200))
