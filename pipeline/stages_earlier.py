@@ -74,7 +74,7 @@ def as_result(row: Mapping[str, Any]) -> Result:
 def headline_steps(
     store: Store, frames: Mapping[str, pl.DataFrame], settings: Settings, last: Review, batch: int
 ) -> list[Step]:
-    """The headlines of the last review's quarter with today's program, then settings, then data.
+    """The headlines of the last review's quarter with today's program, then settings, then plan, then data.
 
     A step that cannot have changed anything is left out. Settings that this program does not know any more count with
     the program.
@@ -83,18 +83,33 @@ def headline_steps(
     from pipeline.analyse.restatement import Step
     from pipeline.stages_load import settings_text
     now = Step("data", headlines(frames, settings, last.quarter))
+    is_late, then_plans = last.batch_id != batch, _plans_of(frames, last)
     same_settings = last.settings_text == settings_text(settings)
-    if same_settings and last.program_version == __version__:
-        return [now] if last.batch_id != batch else [Step("program", now.rows)]
-    steps = []
+    same_plan = then_plans.height == frames["plans"].height
     then = settings if same_settings else _settings_of(last)
+    steps = []
     if last.program_version != __version__ and then is not None:
-        steps.append(Step("program", headlines(_frames_as_of(store, then, last.batch_id), then, last.quarter)))
-    if not same_settings:
-        then_data = _frames_as_of(store, settings, last.batch_id) if last.batch_id != batch else frames
-        steps.append(Step("settings", headlines(then_data, settings, last.quarter)))
-    _derive(store, settings, batch)
-    return [*steps, now] if last.batch_id != batch else steps or [Step("program", now.rows)]
+        seen = _frames_as_of(store, then, last.batch_id) | {"plans": then_plans}
+        steps.append(Step("program", headlines(seen, then, last.quarter)))
+    if not same_settings or not same_plan:
+        seen = _frames_as_of(store, settings, last.batch_id) if is_late else dict(frames)
+        if not same_settings:
+            steps.append(Step("settings", headlines(seen | {"plans": then_plans}, settings, last.quarter)))
+        if not same_plan:
+            steps.append(Step("plan", headlines(seen | {"plans": frames["plans"]}, settings, last.quarter)))
+    if steps:
+        _derive(store, settings, batch)
+    return [*steps, now] if is_late else steps or [Step("program", now.rows)]
+
+
+def _plans_of(frames: Mapping[str, pl.DataFrame], last: Review) -> pl.DataFrame:
+    """The plans registered up to the one that a review read; all of them where the store does not tell which it was."""
+    import polars as pl
+    plans = frames["plans"].sort("plan_no")
+    if last.plan_hash is None:
+        return plans
+    known = plans.filter(pl.col("sha256") == last.plan_hash)
+    return plans.filter(pl.col("plan_no") <= (known["plan_no"].max() if known.height else -1))
 
 
 def _settings_of(review: Review) -> Settings | None:

@@ -117,6 +117,15 @@ def read_results(store: Store) -> tuple[ResultSet, str]:
     return ResultSet(tuple(Result(**r) for r in rows.iter_rows(named=True)), partitions), quarter
 
 
+def data_hash(store: Store) -> str:
+    """Hash of what the results rest on: the files read up to their batch, the notes and decisions of then."""
+    hashes = store.sql("select sha256 from received.files where batch_id <= (select as_of_batch from "
+                       "settings.current) order by batch_id, file")["sha256"].to_list()
+    notes = store.table("frames.annotations")
+    lines = sorted(json.dumps(row, ensure_ascii=False, default=str) for row in notes.iter_rows())
+    return _sha("\n".join([*hashes, *lines]))
+
+
 def report(out: Path, settings: Settings, written_at: str, summary: Summary, progress: Progress,
            language: str | None = None, *, replace_shared: bool = False) -> Summary:
     """Write out/internal and out/shared from the stored results; each edition replaces the old one whole.
@@ -134,11 +143,9 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
     with summary.timed("report"), open_store(out / STORE, read_only=True) as store:
         require_one_policy(store, settings)
         results, quarter = read_results(store)
-        hashes = store.sql("select sha256 from received.files where batch_id <= (select as_of_batch from "
-                           "settings.current) order by batch_id, file")["sha256"].to_list()
         meta = PageMeta(
             edition="internal", quarter=quarter, data_until_on=told_until(store, quarter), program_version=__version__,
-            settings_hash=_sha(settings_text(settings)), data_hash=_sha("\n".join(hashes)),
+            settings_hash=_sha(settings_text(settings)), data_hash=data_hash(store),
             command=f"rmt-outcomes review DIR --quarter {quarter}", language=spoken,
             date_policy=settings.date_policy, plan_hash=present_review(store).plan_hash or "",
         )

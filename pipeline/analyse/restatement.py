@@ -13,7 +13,7 @@ from pipeline.analyse.headlines import figure
 from pipeline.results import Result, ResultSet
 
 NONE_KEPT = "No review of an earlier quarter is kept in this store: there is nothing to restate."
-CAUSES = ("program", "settings", "data")
+CAUSES = ("program", "settings", "plan", "data")
 UNMOVED = 1e-9
 """Relative difference below which a number has not moved."""
 
@@ -76,8 +76,8 @@ def restatement(
 ) -> ResultSet:
     """Section "restated" of the quarter.
 
-    steps: in the order program, settings, data (those that can have changed). changed: columns table_name, how ('new',
-    'corrected', 'withdrawn'), n_rows, n_people: rows loaded since that speak of days up to the end of its quarter.
+    steps: in the order program, settings, plan, data (those that can have changed). changed: columns table_name, how
+    ('new', 'corrected', 'withdrawn'), n_rows, n_people: rows loaded since that speak of days up to its quarter's end.
     The people behind a restated mean stand beside it only where they are few enough to be hidden: two such numbers
     would tell how many came late.
     """
@@ -110,12 +110,12 @@ def _restated(section: Section, key: str, printed: Printed, steps: Sequence[Step
     before = _put(section, "printed", where, printed, printed.number, printed.people, small_cell_max)
     after = _put(section, "stands_now", where, printed, now, people, small_cell_max, low=last.low, high=last.high)
     move = _put(section, "moved", where, printed, by, int(abs(by)) if printed.is_count else people, small_cell_max,
-                text=" and ".join(causes) or "unchanged", method="what stands now less what was printed")  # fmt: skip
+                text=", ".join(causes) or "unchanged", method="what stands now less what was printed")  # fmt: skip
     if printed.is_count:
         section.sum_of(*((after, (before, move)) if by >= 0 else (before, (after, move))))
     for cause in causes if len(causes) > 1 and not printed.is_count else ():
         section.add("moved_by", f"{where};cause={cause}", value=found[cause], unit=printed.unit,
-                    method="one thing of today at a time: program, then settings, then data")  # fmt: skip
+                    method="one thing of today at a time: program, then settings, then plan, then data")  # fmt: skip
     return bool(causes)
 
 

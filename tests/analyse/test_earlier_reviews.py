@@ -40,9 +40,17 @@ def test_each_cause_gets_its_own_move():
     steps = [Step(c, {GAIN: gain(v)}) for c, v in (("program", 10.5), ("settings", 10.5), ("data", 9.0))]
     assert moves(GAIN, 10.0, steps) == {"program": 0.5, "settings": 0.0, "data": -1.5}
     rows, where = told(steps), GAIN
-    assert rows[f"moved[of={where}]"].value == -1.0 and rows[f"moved[of={where}]"].text == "program and data"
+    assert rows[f"moved[of={where}]"].value == -1.0 and rows[f"moved[of={where}]"].text == "program, data"
     assert rows[f"moved_by[of={where};cause=data]"].value == -1.5
     assert rows["headlines_moved[all]"].value == 1.0
+
+
+def test_a_changed_plan_has_a_move_of_its_own():
+    steps = [Step(c, {GAIN: gain(v)}) for c, v in (("settings", 10.25), ("plan", 9.25), ("data", 9.25))]
+    rows = told(steps)
+    assert rows[f"moved[of={GAIN}]"].text == "settings, plan"
+    assert rows[f"moved_by[of={GAIN};cause=plan]"].value == -1.0
+    assert f"moved_by[of={GAIN};cause=data]" not in rows
 
 
 def test_an_unmoved_number_is_unchanged():
