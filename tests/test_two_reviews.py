@@ -9,13 +9,14 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline import assets, stages_explain, stages_load, stages_report
+from pipeline import assets, stages_explain, stages_load, stages_plan, stages_report
 from pipeline.analyse.definitions import DEFINITIONS
 from pipeline.analyse.headlines import HEADLINES
 from pipeline.settings import Settings
 from pipeline.stages import Summary
 from pipeline.stages_published import publish, reviews, rows_of
 from pipeline.store import edit_store, open_store
+from tests.conftest import SAMPLE
 from tests.some_people import every, write
 
 GAIN = "quarter.gains.raw_gain_cmh2o[pressure=mip]@12"
@@ -168,3 +169,34 @@ def test_every_place_setting_and_input_named_exists(name):
             assert assets.text("sql", file.removeprefix("sql/"))
         else:
             assert hasattr(importlib.import_module(file.removesuffix(".py").replace("/", ".")), function), place
+
+
+def test_a_plan_that_came_since_is_a_cause_of_its_own(two, tmp_path):
+    """The sample's plan takes those who agreed to research use only, and nothing else changes here: the differences of
+    protocols move by the plan, the gains of everybody do not."""
+    shutil.copy(two[0] / "store.duckdb", tmp_path / "store.duckdb")
+    stages_plan.plan(SAMPLE / "plan.toml", tmp_path, Settings(), "2026-10-02T00:00:00+00:00", Summary("plan"))
+    with edit_store(tmp_path / "store.duckdb") as store:
+        # the earlier review of all rows: what moved since is the plan alone
+        store.execute("delete from results.published where review_no in (select review_no from results.reviews where "
+                      "quarter = '2026Q2')")
+        store.execute("delete from results.reviews where quarter = '2026Q2'")
+    stages_report.analyse(tmp_path, Settings(), "2026Q4", Summary("analyse"), nothing)
+    with open_store(tmp_path / "store.duckdb", read_only=True) as store:
+        rows = stages_report.read_results(store)[0].rows
+    causes = {r.group: r.text for r in rows if r.section == "restated" and r.statistic == "moved"}
+    theirs = {text for group, text in causes.items() if group.startswith("of=protocols.difference")}
+    assert theirs == {"plan"}
+    assert {text for group, text in causes.items() if group.startswith("of=quarter")} == {"unchanged"}
+
+
+def test_the_hash_of_the_data_holds_the_notes(two, tmp_path):
+    shutil.copy(two[0] / "store.duckdb", tmp_path / "store.duckdb")
+    with edit_store(tmp_path / "store.duckdb") as store:
+        plain = stages_report.data_hash(store)
+        assert store.table("frames.annotations").is_empty()
+        store.execute("insert into frames.annotations (kind, on_day, quarter, text) values "
+                      "('note', date '2026-05-04', '2026Q2', 'New manometers')")
+        noted = stages_report.data_hash(store)
+        store.execute("update frames.annotations set text = 'Old manometers'")
+        assert len({plain, noted, stages_report.data_hash(store)}) == 3
