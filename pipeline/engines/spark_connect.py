@@ -16,6 +16,8 @@ from pipeline.errors import EngineError
 
 DEFAULT_PORT = 15002
 ANSWER_S = 5.0
+#: Files are small and what unnest makes of them is not: only what was seen at run time may be sent to every worker.
+_OPTIONS = {"spark.sql.autoBroadcastJoinThreshold": "-1", "spark.sql.adaptive.autoBroadcastJoinThreshold": "10MB"}
 _TYPES = {"bigint": pl.Int64, "double": pl.Float64, "string": pl.String, "boolean": pl.Boolean, "date": pl.Date}
 
 
@@ -26,6 +28,8 @@ class SparkConnect:
         """Open a session. EngineError: not installed, no answer, or a server of another version."""
         self._address = address
         self._session = _session(address)
+        for option, value in _OPTIONS.items():
+            self._session.conf.set(option, value)
 
     def table(self, name: str, folder: Path) -> None:
         """Name the files of a folder as a view of the session."""

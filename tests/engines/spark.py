@@ -28,8 +28,8 @@ from tests.engines.spark_cluster import EXECUTOR_MEMORY, SHUFFLE, Cluster, clust
 from tests.engines.test_equality import PLANTED, RELIED_ON, differs
 from tests.engines.ways import cohort, elsewhere, tables, whole
 
-#: The tables during which a worker and the server are killed, and how many seconds after these were begun.
-WORKER_DIES_IN, SERVER_DIES_IN, AFTER_S = "quantities.session_marks", "frames.client_weeks", 1.0
+#: The tables during which a worker that has a task, and the server, are killed.
+WORKER_DIES_IN, SERVER_DIES_IN = "quantities.session_marks", "frames.client_weeks"
 
 
 @dataclass
@@ -67,13 +67,25 @@ def left_alone(store: Store, base: Path) -> Build:
     return build
 
 
+def _kill_one_at_work(spark: Cluster, since: int, seconds: float = 60.0) -> None:
+    """Kill a worker as soon as it has a task."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if worker := spark.busy(since):
+            kill(worker)
+            return
+        time.sleep(0.1)
+
+
 def killing(spark: Cluster) -> Callable[[str, int, int], None]:
     """Return a progress that kills a worker, and later the server, while a table is made."""
-    victims = {WORKER_DIES_IN: spark.workers[0], SERVER_DIES_IN: spark.server}
 
     def progress(name: str, at: int, of: int) -> None:
-        if name in victims:
-            threading.Timer(AFTER_S, kill, [victims[name]]).start()
+        if name == WORKER_DIES_IN:
+            since = len(spark.log.read_text(encoding="utf-8", errors="replace"))
+            threading.Thread(target=_kill_one_at_work, args=(spark, since)).start()
+        if name == SERVER_DIES_IN:
+            threading.Timer(1.0, kill, [spark.server]).start()
 
     return progress
 

@@ -7,6 +7,7 @@ Python is not used, only its jars and scripts.
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -41,7 +42,23 @@ class Cluster:
 
     def said(self, words: str) -> int:
         """Count the lines of the server's log that hold some words."""
-        return sum(words in line for line in self.log.read_text(encoding="utf-8", errors="replace").splitlines())
+        return sum(words in line for line in _text(self.log).splitlines())
+
+    def busy(self, since: int) -> subprocess.Popen[bytes] | None:
+        """Return a worker that has a task now, of those begun after the first `since` characters of the log."""
+        said = _text(self.log)[since:]
+        done = set(re.findall(r"Finished task \S+ in stage \S+ \(TID (\d+)\)", said))
+        begun = re.findall(r"Starting task \S+ in stage \S+ \(TID (\d+)\) \(\S+,executor (\d+),", said)
+        held = {executor for task, executor in begun if task not in done}
+        for n, worker in enumerate(self.workers, start=1):
+            log = _text(self.log.with_name(f"worker_{n}.log"))
+            if held & set(re.findall(r'"--executor-id" "(\d+)"', log)):
+                return worker
+        return None
+
+
+def _text(log: Path) -> str:
+    return log.read_text(encoding="utf-8", errors="replace")
 
 
 def home() -> Path:
