@@ -14,10 +14,10 @@ import pytest
 
 from pipeline import stages
 from pipeline.errors import FileRefused
+from pipeline.report import editions
 from tests.conftest import SAMPLE
 
-PAGES = {"internal": {"index", "quarter", "protocols", "stalled", "sites", "fix_list"},
-         "shared": {"index", "quarter", "protocols"}}
+PAGES = {edition: set(names) for edition, names in editions.PAGES.items()}
 TRUTH = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
 
 
@@ -33,6 +33,8 @@ def files_of(out: Path, edition: str) -> dict[str, bytes]:
 def test_each_edition_has_its_pages(sample_review, edition):
     out, _ = sample_review
     assert {n.removesuffix(".html") for n in files_of(out, edition) if n.endswith(".html")} == PAGES[edition]
+    assert {"index", "quarter", "protocols"} <= PAGES[edition]
+    assert PAGES["shared"].isdisjoint({"stalled", "sites", "fix_list"})  # about single people, sites and rows
 
 
 def test_internal_has_its_twins(sample_review):

@@ -26,7 +26,7 @@ RESEARCH = (
            "client_weeks prescriptions", where=f"{A}protocol_setting.py:training"),
     define("protocols.compared", "stay leave", "who is compared", "as quarter.counted, by protocol",
            inputs="courses gains model", where=f"{A}people.py:counted"),
-    define("protocols.alike", "mean smd share_pct people", "whether the groups are alike at the start",
+    define("protocols.alike", "mean sd smd share_pct people", "whether the groups are alike at the start",
            "standardised difference = |a - b| / root of the mean variance", inputs="courses",
            where=f"{A}protocol_setting.py:alike", source="Austin 2009, Stat Med 28:3083", unit="as the covariate"),
     define("protocols.overlap", "people separable", "whether the protocols meet at the same sites", "people by "

@@ -123,6 +123,7 @@ def _numbers(section: Section, people: pl.DataFrame, protocols: list[str]) -> No
             mean, sd = float(np.mean(seen)), float(np.std(seen, ddof=1))
             section.add("mean", where, **counting(seen.size, every.len()), value=mean, low=mean - sd, high=mean + sd,
                         method="mean, and the mean less and plus one SD")
+            section.add("sd", where, **counting(seen.size, every.len()), value=sd, method="standard deviation, n - 1")
         for a, b in combinations(protocols, 2):
             found = smd_of_means(*(people.filter(pl.col("protocol") == p)[column] for p in (a, b)))
             section.add("smd", group(covariate=column, protocols=f"{a} - {b}"), value=found, unit="SD",

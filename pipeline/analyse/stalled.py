@@ -29,7 +29,7 @@ NAMES = {
     why.EASED: "eased settings", why.DIARIES_MISSING: "diaries missing", why.LOW_DOSE: "fewer sessions than planned",
     why.EFFORT_UNDER: "effort under the band", why.EFFORT_OVER: "effort over the band",
     why.ROOM: "setting unchanged while effort fell", why.NO_RISE_EXPECTED: "a rise is not expected",
-    why.WHOLE_PLAN: "dose and effort",
+    why.WHOLE_PLAN: "no single reason",
 }  # fmt: skip
 RHYTHMS = {"every 2 weeks": "two_weekly", "every 4 weeks": "four_weekly", "gaps of 2 to 6 weeks": "gaps_2_to_6_weeks"}
 ALLOWANCES = {"none": 0.0, "half": 4.5, "full": 9.0}

@@ -12,8 +12,10 @@ from pipeline.report.words import (
     estimate,
     interval,
     is_hidden,
+    of,
     people,
     quarter_name,
+    reach,
     sentence,
     value,
     with_unit,
@@ -23,8 +25,9 @@ from pipeline.results import Result
 
 def quarter(look: Look) -> Opening:
     """What the clinic's meeting needs first."""
-    return Opening(tuple(s for s in (_people_line(look), _gain_line(look), _dose_line(look), _effort_line(look),
-                                     _safety_line(look)) if s), _quarter_figures(look))
+    lines = (_people_line(look), f"{_gain_line(look)} {_left_line(look, 'mip')}".strip(), _left_line(look, "mep"),
+             f"{_dose_line(look)} {_effort_line(look)}", f"{_safety_line(look)} {_open_line(look)}".strip())
+    return Opening(tuple(s for s in lines if s), _quarter_figures(look))
 
 
 def _people_line(look: Look) -> str:
@@ -47,6 +50,23 @@ def _gain_line(look: Look) -> str:
     beside = look.say("quarter.open.sham", low=f"{sham.low:.0f}", high=f"{sham.high:.0f}") \
         if sham and sham.low is not None and sham.high is not None else ""
     return f"{look.say('quarter.open.gain', gain=estimate(gain), n=people(gain))} {beside}".strip()
+
+
+def _left_line(look: Look, pressure: str) -> str:
+    """What is left of a measured gain without learning, error and the rest; and who rose by more than error."""
+    gain = look.one("gain_apart", "measured_cmh2o", f"pressure={pressure}", 12)
+    left = look.one("gain_apart", "part_cmh2o", f"pressure={pressure};part=remainder", 12)
+    up = look.one("past_error", "zone", f"pressure={pressure};zone=up", 12)
+    if gain is None or gain.value is None or left is None or left.low is None or left.high is None:
+        return ""
+    said = look.say("quarter.open.left", pressure=look.texts.name("pressure", pressure), gain=value(gain, places=1),
+                    left=reach(left.low, left.high, 1))
+    return f"{said} {look.say('quarter.open.up', share=of(up))}" if up is not None and up.value is not None else said
+
+
+def _open_line(look: Look) -> str:
+    asked = look.one("records", "queries")
+    return look.say("quarter.open.asked", n=people(asked)) if asked is not None and asked.n else ""
 
 
 def _dose_line(look: Look) -> str:
@@ -166,8 +186,9 @@ def protocols(look: Look) -> Opening:
 def _difference_line(look: Look, pressure: str) -> str:
     name = look.texts.name("pressure", pressure)
     if (primary := _primary(look, pressure)) is not None:
-        return look.say("protocols.open.primary", pressure=name, pair=pair(primary), size=estimate(primary),
+        told = look.say("protocols.open.primary", pressure=name, **_ends(primary), size=estimate(primary),
                         p=chance(look.one("plan", "p_holm", primary.group, primary.at)))
+        return f"{told} {_stands(look, primary)}".strip()
     found = [r for r in look.many("difference", "difference_cmh2o", pressure=pressure)
              if r.at == 12 and r.value is not None]
     if not found:
@@ -176,8 +197,32 @@ def _difference_line(look: Look, pressure: str) -> str:
         return look.say("protocols.open.no_difference", pressure=name, why=why) if why else ""
     widest = max(found, key=lambda r: (abs(r.value or 0.0), r.group))
     p_value = look.one("difference", "p_holm", widest.group, 12)
-    return look.say("protocols.open.difference", pressure=name, pair=pair(widest), size=estimate(widest),
+    told = look.say("protocols.open.difference", pressure=name, **_ends(widest), size=estimate(widest),
                     p=chance(p_value))
+    return f"{told} {_stands(look, widest)}".strip()
+
+
+def _ends(difference: Result) -> dict[str, str]:
+    first, _, second = part(difference, "protocols").partition(" - ")
+    return {"first": first, "second": second}
+
+
+def _stands(look: Look, difference: Result) -> str:
+    """Whether a difference can be told, how many other analyses conclude otherwise, and what loss would put it in
+    doubt."""
+    pressure, protocols = part(difference, "pressure"), part(difference, "protocols")
+    said = []
+    if difference.low is not None and difference.high is not None and difference.low <= 0 <= difference.high:
+        said.append(look.say("protocols.open.undecided"))
+    told = look.one("choices", "conclusion", f"pressure={pressure};of=difference_cmh2o;protocols={protocols}")
+    if told is not None and told.value is not None:
+        key = ("none" if told.value == 0 else "some") + ("_hidden" if told.n is None else "")
+        said.append(look.say(f"protocols.open.otherwise_{key}", otherwise=value(told, places=0), n=people(told)))
+    where = f"pressure={pressure};protocols={protocols};who=better;to=doubt"
+    loss = look.one("tipping", "tipping_loss_cmh2o", where, 12)
+    if loss is not None and loss.value is not None:
+        said.append(look.say("protocols.open.loss", loss=with_unit(loss)))
+    return " ".join(said)
 
 
 def _primary(look: Look, pressure: str) -> Result | None:

@@ -84,9 +84,11 @@ def _claim(look: Look, main: Result | None, name: str, what: str) -> str:
     told = None if main is None else look.one("choices", "conclusion", _of(main))
     if main is None or told is None or told.value is None:
         return look.say("protocols.choices.no_primary", pressure=name, what=what)
-    kind = "none_otherwise" if told.value == 0 else "some_otherwise"
-    return look.say(f"protocols.choices.{kind}", pressure=name, what=what, n=people(told),
-                    otherwise=value(told, places=0))
+    many, otherwise = "none" if told.value == 0 else "some", value(told, places=0)
+    if told.n is None:  # how many there are is hidden as the twin of a small count
+        return look.say(f"protocols.choices.{many}_of_hidden", pressure=name, what=what, otherwise=otherwise)
+    return look.say(f"protocols.choices.{many}_otherwise", pressure=name, what=what, n=people(told),
+                    otherwise=otherwise)
 
 
 def _choice_figure(look: Look, pressure: str, statistic: str, place: int, found: list[Result]) -> Block | None:

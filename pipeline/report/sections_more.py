@@ -5,7 +5,19 @@ from __future__ import annotations
 from pipeline.report.look import Look, part
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Fold, SectionView, said, view
-from pipeline.report.words import estimate, interval, number, of, people, quarter_name, reach, value, week, with_unit
+from pipeline.report.words import (
+    dated,
+    estimate,
+    interval,
+    number,
+    of,
+    people,
+    quarter_name,
+    reach,
+    value,
+    week,
+    with_unit,
+)
 from pipeline.results import Result
 
 PRESSURES = ("mip", "mep")
@@ -47,8 +59,9 @@ def _yardsticks(look: Look) -> Block | None:
 
 def instruments(look: Look) -> SectionView:
     """Steps across changes, bridges between manometers, calibrations."""
-    rows = [[f"{part(r, 'site')}, {part(r, 'instrument')}, {part(r, 'on')}", r.note.partition(";")[0] or "not recorded",
-             look.texts.name("pressure", part(r, "pressure")), with_unit(r), interval(r), people(r)]
+    rows = [[f"{part(r, 'site')}, {part(r, 'instrument')}, {dated(part(r, 'on'))}",
+             r.note.partition(";")[0] or "not recorded", look.texts.name("pressure", part(r, "pressure")),
+             with_unit(r), interval(r), people(r)]
             for r in look.many("instruments", "step_cmh2o")]
     heads = _heads(look, "quarter.instruments", "where", "what", "pressure", "step", "ci", "n", words=3)
     steps = table("t-steps", look.say("quarter.instruments.caption"), heads, rows) if rows else None
@@ -63,7 +76,7 @@ def instruments(look: Look) -> SectionView:
 
 
 def _calibrations(look: Look) -> Block | None:
-    rows = [[f"{part(r, 'site')}, {part(r, 'instrument')}", people(r), r.text]
+    rows = [[f"{part(r, 'site')}, {part(r, 'instrument')}", people(r), dated(r.text)]
             for r in look.many("instruments", "last_calibrated")]
     heads = _heads(look, "quarter.instruments", "where", "times", "last")
     made = table("t-calibrated", look.say("quarter.instruments.calibrated"), heads, rows) if rows else None
@@ -128,7 +141,8 @@ def scored(look: Look) -> SectionView:
 def ledger(look: Look) -> SectionView:
     """What became of everybody ever listed: counts, then one line each, folded."""
     kept = look.one("ledger", "reviews_kept")
-    lead = "" if kept is None else look.say("stalled.ledger.lead", reviews=number(kept.n or 0), quarters=kept.text)
+    lead = "" if kept is None else look.say("stalled.ledger.lead", reviews=number(kept.n or 0),
+                                            quarters=dated(kept.text))
     found = {(part(r, "pressure"), part(r, "standing")): r for r in look.many("ledger", "people")}
     standings = list(dict.fromkeys(s for _, s in found if s))
     rows = [[s, *(people(found.get((p, s)), "0") for p in PRESSURES)] for s in standings]
@@ -144,8 +158,8 @@ def _lines(look: Look) -> Block | None:
     for first in look.many("ledger", "first_listed"):
         cells = [look.one("ledger", s, first.group)
                  for s in ("standing", "looked_at_on", "off_the_list", "listed_again")]
-        rows.append([part(first, "key"), look.texts.name("pressure", part(first, "pressure")), first.text,
-                     *(c.text if c else "not recorded" for c in cells)])
+        rows.append([part(first, "key"), look.texts.name("pressure", part(first, "pressure")), dated(first.text),
+                     *(dated(c.text) if c else "not recorded" for c in cells)])
     names = ("client", "pressure", "first", "standing", "looked_on", "off", "again")
     heads = _heads(look, "stalled.ledger", *names, words=len(names))
     made = table("t-ledger-lines", look.say("stalled.ledger.lines"), heads, rows) if rows else None

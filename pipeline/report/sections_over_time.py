@@ -45,6 +45,11 @@ def _quarter_of(row: Result) -> str:
     return row.text.split(" ")[0].rstrip(":;,")
 
 
+def _known(row: Result) -> str:
+    """The figure of a quarter, or why there is none: what stands behind the quarter in the row's text."""
+    return with_unit(row) if row.value is not None else tell(row.text.partition(" ")[2] or "no figure")
+
+
 def _series(look: Look, statistic: str, group: str) -> Block | None:
     found = [r for r in look.many("over_time", statistic) if r.group == group and r.at is not None]
     if len([r for r in found if r.value is not None]) < 2:
@@ -58,11 +63,11 @@ def _series(look: Look, statistic: str, group: str) -> Block | None:
     claim = _verdict(look, name, about, code, signals, {r.at: quarter_name(_quarter_of(r)) for r in found})
     stem = f"time-{statistic.replace('_', '-')}-{group[-3:]}"
     points = [Point(quarter_name(_quarter_of(r)), r.value,
-                    f"{quarter_name(_quarter_of(r))}: {with_unit(r)}, n {people(r)}", HOLLOW in r.note, r.at in ringed,
+                    f"{quarter_name(_quarter_of(r))}: {_known(r)}, n {people(r)}", HOLLOW in r.note, r.at in ringed,
                     marks.get(_quarter_of(r), "")) for r in found]
     drawing = quarters(Words(stem, claim, name), points, unit=f"{name}, {found[0].unit or '%'}",
                        rules=_levels(look, about), is_joined=code != "none")
-    rows = [[quarter_name(_quarter_of(r)), with_unit(r), interval(r) if r.value is not None else "no figure", people(r)]
+    rows = [[quarter_name(_quarter_of(r)), _known(r), interval(r) if r.value is not None else "no figure", people(r)]
             for r in found]
     heads = [Column(look.say("words.quarter")), Column(name), Column(look.say("quarter.over_time.quartiles")),
              Column(look.say("words.people"))]

@@ -6,7 +6,7 @@ from pipeline.report.look import Look, pair, part
 from pipeline.report.sections_protocols import PRESSURES, ranged
 from pipeline.report.tables import Column, table
 from pipeline.report.views import Block, Fold, SectionView, said, view
-from pipeline.report.words import chance, count, number, people, sentence
+from pipeline.report.words import chance, count, dated, number, people, sentence
 from pipeline.results import Result
 
 NOT_PLANNED = "not planned"
@@ -29,18 +29,18 @@ def _standing(look: Look) -> str:
     if not known:
         return ""
     first, last = known[0], known[-1]
-    when = look.say("protocols.plan.before" if first.n == 0 else "protocols.plan.after", on=first.text,
+    when = look.say("protocols.plan.before" if first.n == 0 else "protocols.plan.after", on=dated(first.text),
                     n=count(first.n))
     if len(known) == 1:
         return when
-    return when + " " + look.say("protocols.plan.amended", times=number(len(known) - 1), on=last.text)
+    return when + " " + look.say("protocols.plan.amended", times=number(len(known) - 1), on=dated(last.text))
 
 
 def _registrations(look: Look) -> Block | None:
     rows = []
     for r in registrations(look):
         sha = look.one("plan", "sha256", r.group)
-        rows.append([part(r, "plan"), r.text, count(r.n), r.note or look.say("protocols.plan.first"),
+        rows.append([part(r, "plan"), dated(r.text), count(r.n), r.note or look.say("protocols.plan.first"),
                      sha.text if sha else ""])
     heads = [Column(look.say(f"protocols.plan.{h}"), h == "tests")
              for h in ("number", "on", "tests", "changed", "sha")]  # fmt: skip

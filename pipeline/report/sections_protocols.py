@@ -135,18 +135,18 @@ def _means(look: Look) -> Block | None:
     found = [*look.many("alike", "mean"), *look.many("alike", "share_pct")]
     for code in dict.fromkeys(part(r, "covariate") for r in found):
         cells = {part(r, "protocol"): r for r in found if part(r, "covariate") == code}
-        rows.append([covariate(look, code), *(_mean(cells.get(p)) for p in names)])
+        rows.append([covariate(look, code), *(_mean(look, cells.get(p)) for p in names)])
     heads = [Column(look.say("protocols.alike.covariate")), *(Column(p) for p in names)]
     return table("t-alike", look.say("protocols.alike.means"), heads, rows) if rows else None
 
 
-def _mean(result: Result | None) -> str:
+def _mean(look: Look, result: Result | None) -> str:
     if result is None or result.value is None:
         return value(result, "no figure")
     if result.statistic == "share_pct":
         return of(result)
-    spread = f" ± {number(result.high - result.value, 1)}" if result.high is not None else ""
-    return number(result.value, 1) + spread
+    spread = look.one("alike", "sd", result.group)
+    return number(result.value, 1) + (f" ± {value(spread, places=1)}" if spread and spread.value is not None else "")
 
 
 def overlap(look: Look) -> SectionView:

@@ -102,7 +102,8 @@ def _pivot(look: Look, statistic: str, names: tuple[str, str], across: str, tabl
     for r in found:
         line = lines.setdefault((part(r, names[0]), part(r, names[1])), {})
         line[part(r, across)] = with_unit(r)
-    rows = [[f"{first}, {look.texts.name(names[1], second)}", *(cells.get(c, "no figure") for c in columns)]
+    rows = [[f"{look.texts.tell(first)}, {look.texts.name(names[1], second)}",
+             *(cells.get(c, "no figure") for c in columns)]
             for (first, second), cells in lines.items()]
     heads = [Column(look.say(f"{key}_kind")), *(Column(c) for c in columns)]
     return table(table_name, look.say(key), heads, rows) if rows else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+import re
 
 from pipeline.identity.quarters import is_block
 from pipeline.report.language import Texts, catalogue, tell, texts
@@ -14,6 +15,7 @@ __all__ = ["Texts", "catalogue", "tell"]
 MINUS = "\u2212"
 NARROW_GAP = "\u202f"
 HIDDEN = "hidden"
+_DATED = re.compile(r"\b(?:\d{4}-\d\d-\d\d|\d{4}Q[1-4])\b")
 
 
 def number(value: float, decimals: int = 0) -> str:
@@ -28,8 +30,8 @@ def number(value: float, decimals: int = 0) -> str:
 
 
 def as_given(value: float) -> str:
-    """Print a number with the digits that it was given: 1.26 is not rounded."""
-    text = f"{value:.6g}"
+    """Print a number with the digits that it was given: 1.26 is not rounded, and a whole number is whole."""
+    text = f"{value:.0f}" if float(value).is_integer() and abs(value) < 1e15 else f"{value:.6g}"
     return text.replace("-", MINUS).replace(".", texts().entries["locale.decimal"])
 
 
@@ -159,6 +161,11 @@ def quarter_name(quarter: str) -> str:
 def day_name(day: str) -> str:
     """Print "2026-09-30" as "30 September 2026"; anything else unchanged."""
     return texts().day(day)
+
+
+def dated(words: str) -> str:
+    """The same words with their days and quarters as a reader writes them: "2026-07-22: plan kept"."""
+    return _DATED.sub(lambda m: quarter_name(m[0]) if "Q" in m[0] else day_name(m[0]), tell(words))
 
 
 def quarter_days(quarter: str) -> str:

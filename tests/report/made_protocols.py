@@ -81,6 +81,7 @@ def setting() -> list[Result]:
             row("compared", "leave", f"pressure=mip;protocol={p};step=retested;reason=one test", 3, n=14),
         ]
         rows.append(row("alike", "mean", f"covariate=age_years;protocol={p}", value=61.0, low=49.0, high=73.0, n=140))
+        rows.append(row("alike", "sd", f"covariate=age_years;protocol={p}", value=12.0, n=140))
         rows.append(
             row("alike", "share_pct", f"covariate=sex:female;protocol={p}", value=52.0, hits=73, n=140, unit="%")
         )
