@@ -45,7 +45,7 @@ class SparkConnect:
                 self._write(sql, out)
                 self.table(name, out)
         except (PySparkException, *_broken()) as fault:
-            raise self._lost(name) if _is_gone(fault) else cannot_run(name, fault) from fault
+            raise self._lost(name) if _is_gone(fault) else refused(name, fault) from fault
 
     def _write(self, sql: str, out: Path) -> None:
         frame = self._session.sql(spark_text(sql))
@@ -67,6 +67,14 @@ class SparkConnect:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # a server that is gone is tried again here too
             self._session.stop()
+
+
+def refused(name: str, fault: Exception) -> EngineError:
+    """Say what an engine that is still there could not do: it had no room, or the file cannot be run."""
+    if any(word in f"{fault}" for word in ("OutOfMemory", "Not enough memory", "Resources exhausted")):
+        return EngineError("does not fit into the engine's memory", where=name,
+                           now="give its server and workers more, and run the same command: finished tables are kept")
+    return cannot_run(name, fault)
 
 
 def _broken() -> tuple[type[Exception], ...]:

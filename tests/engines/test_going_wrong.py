@@ -102,6 +102,17 @@ def test_a_client_that_is_not_installed_is_said(monkeypatch: pytest.MonkeyPatch)
     assert "pip install 'rmt-outcomes[cluster]'" in refusal("sc://127.0.0.1:1")
 
 
+@pytest.mark.parametrize(("said", "told"), [
+    ("Not enough memory to build and broadcast the table to all nodes.", "does not fit into the engine's memory"),
+    ("[UNRESOLVED_COLUMN] a column with 61.5", "sql/frames/model.sql: cannot be run (PySparkException)")])
+def test_an_engine_without_room_is_not_a_fault_of_the_file(said: str, told: str) -> None:
+    from pyspark.errors import PySparkException
+
+    from pipeline.engines.spark_connect import refused
+    text = refused("frames.model", PySparkException(said)).text
+    assert told in text and "61.5" not in text
+
+
 def finished(out: Path) -> int:
     return len(list((out / "tables").glob("*/_finished")))
 
