@@ -1,13 +1,14 @@
-"""`python -m tests.engines.spark [ROWS] [FILE]` (`make spark`): every table by Apache Spark itself, row by row.
+"""`python -m tests.engines.spark [ROWS] [WAY ...] [--file FILE]` (`make spark`): every table by Apache Spark itself.
 
 A standalone cluster of one master and two worker processes, twice: left alone; and with a worker killed while a table
-is made, then the server too, after which the same command goes on. Ends with 1 where a table differs. FILE gets the
-table of results.
+is made, then the server too, after which the same command goes on. WAY is one of them, `alone` or `killed`. Compared
+row by row with DuckDB, whole; ends with 1 where a table differs. FILE gets the table of results.
 """
 
 # ruff: noqa: T201 - a command
 from __future__ import annotations
 
+import argparse
 import os
 import platform
 import signal
@@ -109,12 +110,15 @@ def killed_twice(store: Store, base: Path) -> Build:
     return build
 
 
-def told(builds: list[Build], sessions: int, rows: int) -> str:
+WAYS = {"alone": left_alone, "killed": killed_twice}
+
+
+def told(builds: list[Build], sessions: int, words: str) -> str:
     """Write the table of results."""
     lines = [
         "# Every derived table by Apache Spark itself", "",
-        f"Command: `python -m tests.engines.spark {rows}` (`make spark`). {sessions:,} session rows (the sample cohort "
-        f"and generated rows), {len(tables())} tables from sql/; DuckDB {duckdb.__version__}, "
+        f"Command: `python -m tests.engines.spark {words}` (`make spark`). {sessions:,} session rows (the sample "
+        f"cohort and generated rows), {len(tables())} tables from sql/; DuckDB {duckdb.__version__}, "
         f"Spark {next((home() / 'jars').glob('spark-connect_*.jar')).stem.rpartition('-')[2]}, Python "
         f"{platform.python_version()}, {os.cpu_count()} cores, load average {os.getloadavg()[2]:.1f} when it ended. "
         f"Standalone cluster on loopback: one master, two worker processes of one core and {EXECUTOR_MEMORY} each, "
@@ -126,7 +130,7 @@ def told(builds: list[Build], sessions: int, rows: int) -> str:
     return "\n".join(lines) + "\n"
 
 
-def main(rows: int = 1_000_000, file: str = "") -> int:
+def main(rows: int, ways: list[str], file: Path | None) -> int:
     """Make every table whole, by a cluster, and by one that is killed; compare. Returns the exit code."""
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that what was started is stopped then too
     with tempfile.TemporaryDirectory() as name, cohort(rows) as store:
@@ -134,14 +138,19 @@ def main(rows: int = 1_000_000, file: str = "") -> int:
         timed(first, lambda: whole(store, base / "whole"))
         sessions = int(store.sql("select count(*) as n from received.sessions").item())
         builds = [first]
-        for way in (left_alone, killed_twice):
-            builds.append(way(store, base))
-            text = told(builds, sessions, rows)
+        for way in ways:
+            builds.append(WAYS[way](store, base))
+            text = told(builds, sessions, " ".join([str(rows), *ways]))
             print(text, flush=True)
             if file:
-                Path(file).write_text(text, encoding="utf-8")
+                file.write_text(text, encoding="utf-8")
     return 1 if any(build.differs for build in builds) else 0
 
 
 if __name__ == "__main__":
-    sys.exit(main(*(int(a) if a.isdecimal() else a for a in sys.argv[1:])))  # type: ignore[arg-type]
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("rows", nargs="?", type=int, default=1_000_000)
+    words.add_argument("ways", nargs="*", metavar="WAY", default=list(WAYS))
+    words.add_argument("--file", type=Path)
+    given = words.parse_args()
+    sys.exit(main(given.rows, given.ways, given.file))
