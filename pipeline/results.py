@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 import polars as pl
@@ -80,7 +80,7 @@ assert list(SCHEMA) == [f.name for f in fields(Result)]
 
 def to_frame(results: Iterable[Result]) -> pl.DataFrame:
     """Return the results as a frame with SCHEMA's columns, in the order given (the order is the pages' order)."""
-    return pl.DataFrame([asdict(r) for r in results], schema=SCHEMA, orient="row")
+    return pl.DataFrame([vars(r) for r in results], schema=SCHEMA, orient="row")
 
 
 def repeated_keys(results: Iterable[Result]) -> list[str]:

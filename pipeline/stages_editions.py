@@ -198,7 +198,7 @@ def _frames(made: Shared, limit: int) -> dict[str, Any]:
     summed = {"sum_no": pl.Int64, "total": pl.String, "part": pl.String}
     frames = {
         "editions": pl.DataFrame([made_of]),
-        "edition_rows": pl.DataFrame({"row_text": [json.dumps(asdict(r)) for r in made.rows.rows]},
+        "edition_rows": pl.DataFrame({"row_text": [json.dumps(vars(r)) for r in made.rows.rows]},
                                      schema={"row_text": pl.String}).with_row_index("position"),
         "edition_counts": pl.DataFrame(told, schema=counted, orient="row").with_row_index("position"),
         "edition_sums": pl.DataFrame(parts, schema=summed, orient="row").with_row_index("position"),

@@ -30,7 +30,7 @@ def _stable(value: Any) -> Any:
 def as_dict(result: Result) -> dict[str, Any]:
     """A result with its key, as reports/results.schema.json says; empty fields are left out, and n_of for people."""
     usual = {"n_of": "people"}
-    fields = {k: _stable(v) for k, v in asdict(completed(result)).items() if v not in (None, "") and usual.get(k) != v}
+    fields = {k: _stable(v) for k, v in vars(completed(result)).items() if v not in (None, "") and usual.get(k) != v}
     return {"key": result.key} | fields
 
 
