@@ -48,7 +48,7 @@ def main() -> None:
         command = str(work / "env" / "bin" / "rmt-outcomes")
         run(command, "review", "data", "--out", "pages", "--quiet", cwd=work / "elsewhere")
         pages = sorted(p.relative_to(work / "elsewhere").as_posix() for p in (work / "elsewhere").rglob("*.html"))
-        assert len(pages) == 9, f"expected 6 internal and 3 shared pages, got {pages}"
+        assert len(pages) == 12, f"expected 6 internal and 6 shared pages, got {pages}"
         sys.stdout.write(f"wheel-check: {wheel.name}: {len(found)} assets, {len(pages)} pages written elsewhere.\n")
     finally:
         shutil.rmtree(work)

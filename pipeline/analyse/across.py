@@ -62,6 +62,13 @@ def _equal(rows: tuple[Result, ...]) -> list[Partition]:
             if (kept := tuple(k for k in (b, _left_out(a, b)) if k.removesuffix(OF) in keys))]  # fmt: skip
 
 
+def _came_in(rows: tuple[Result, ...]) -> list[Partition]:
+    """Those whose course was opened in the quarter and those who are new in it, where they are as many."""
+    counts = {r.key: r.n for r in rows}
+    opened, new = "quarter.service.opened[period=this]", "quarter.who.people[period=this;standing=new]"
+    return [Partition(new, (opened,))] if counts.get(opened) and counts.get(opened) == counts.get(new) else []
+
+
 def _left_out(whole: str, part: str) -> str:
     """The row of those whom the plan leaves out of a row of the quarter, who takes everybody; empty for other rows."""
     is_limited = whole.startswith("quarter.") and part.startswith(COMPARED)
@@ -118,4 +125,4 @@ def _alike(rows: tuple[Result, ...]) -> list[Partition]:
 
 def sums_across(rows: tuple[Result, ...]) -> tuple[Partition, ...]:
     """Every sum that holds between rows of different sections."""
-    return (*_by_protocol(rows), *_equal(rows), *_alike(rows), *_nested(rows))
+    return (*_by_protocol(rows), *_equal(rows), *_came_in(rows), *_alike(rows), *_nested(rows))

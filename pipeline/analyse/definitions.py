@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.analyse.definition import Definition, define
 from pipeline.analyse.definitions_choices import SENSITIVITY
 from pipeline.analyse.definitions_clinic import CLINIC, KENWARD, MODEL, WORDS, A
+from pipeline.analyse.definitions_service import SERVICE
 
 ESTIMAND = "ICH E9(R1)"
 STALLED = "stalled_probability stalled_slope_se stalled_window_weeks stalled_wide_window_weeks stalled_z"
@@ -119,7 +120,8 @@ TRADE = (
            "a new series begins where one of them changes", inputs="test_days", where="sql/quantities/series.sql"),
 )  # fmt: skip
 
-DEFINITIONS: dict[str, Definition] = {name: d for d in (*CLINIC, *RESEARCH, *LIST, *TRADE) for name in d.names}
+EVERY = (*CLINIC, *SERVICE, *RESEARCH, *LIST, *TRADE)
+DEFINITIONS: dict[str, Definition] = {name: d for d in EVERY for name in d.names}
 """Name ("quarter.gains.gain_cmh2o", "dose") to definition."""
 
 

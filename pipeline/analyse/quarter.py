@@ -20,6 +20,7 @@ from pipeline.analyse.past_error import past_error
 from pipeline.analyse.people import counted, who
 from pipeline.analyse.records import records
 from pipeline.analyse.safety import safety
+from pipeline.analyse.service import service
 from pipeline.analyse.sites import sites
 from pipeline.analyse.stalled_people import look_day
 from pipeline.analyse.training import dose, effort, settings_moved
@@ -75,6 +76,7 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
         counted(frames, settings),
         records(frames, quarter),
         safety(frames, quarter),
+        service(frames, quarter, settings),
         dose(frames, quarter),
         effort(frames, quarter),
         settings_moved(frames, quarter),

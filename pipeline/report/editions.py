@@ -11,8 +11,10 @@ from pipeline.report import (
     sections_checklist,
     sections_choices,
     sections_fix_list,
+    sections_funder,
     sections_gain,
     sections_index,
+    sections_manager,
     sections_model,
     sections_more,
     sections_over_time,
@@ -20,6 +22,7 @@ from pipeline.report import (
     sections_plan,
     sections_pressure,
     sections_protocols,
+    sections_referrer,
     sections_sites,
     sections_stalled,
     sections_time,
@@ -30,7 +33,7 @@ from pipeline.report.language import catalogue, spoken
 from pipeline.report.look import Look
 from pipeline.report.render import page, put_file
 from pipeline.report.twins import results_json, stalled_csv
-from pipeline.report.views import Opening, Page, PageMeta, Section
+from pipeline.report.views import ONE_PAGE, Opening, Page, PageMeta, Section
 from pipeline.results import ResultSet
 
 QUARTER = (
@@ -86,22 +89,47 @@ FIX_LIST = (
     Section("fix_list", "asked", sections_fix_list.asked, needs_rows=False),
 )
 SITES = (Section("sites", "own", sections_sites.own, needs_rows=False),)
+MANAGER = (
+    Section("for_manager", "flow", sections_manager.flow, needs_rows=False),
+    Section("for_manager", "diaries", sections_manager.diaries, needs_rows=False),
+    Section("for_manager", "harms", sections_manager.harmed, needs_rows=False),
+    Section("for_manager", "asked", sections_manager.asked, needs_rows=False),
+)
+FUNDER = (
+    Section("for_funder", "reached", sections_funder.reached, needs_rows=False),
+    Section("for_funder", "trained", sections_funder.trained, needs_rows=False),
+    Section("for_funder", "gain", sections_funder.gain, needs_rows=False),
+    Section("for_funder", "beside", sections_funder.beside, needs_rows=False),
+    Section("for_funder", "harms", sections_funder.harmed, needs_rows=False),
+    Section("for_funder", "missing", sections_funder.missing, needs_rows=False),
+)
+REFERRER = (
+    Section("for_referrer", "sent", sections_referrer.sent, needs_rows=False),
+    Section("for_referrer", "course", sections_referrer.course, needs_rows=False),
+    Section("for_referrer", "change", sections_referrer.change, needs_rows=False),
+    Section("for_referrer", "caution", sections_referrer.caution, needs_rows=False),
+    Section("for_referrer", "back", sections_referrer.back, needs_rows=False),
+)
 INDEX = (
     Section("index", "pages", sections_index.pages, needs_rows=False),
     Section("index", "data", sections_index.data, needs_rows=False),
 )
 SECTIONS: Mapping[Page, tuple[Section, ...]] = {
     "index": INDEX, "quarter": QUARTER, "protocols": PROTOCOLS, "stalled": STALLED, "sites": SITES,
-    "fix_list": FIX_LIST}
+    "fix_list": FIX_LIST, "for_manager": MANAGER, "for_funder": FUNDER, "for_referrer": REFERRER}
 OPENINGS: Mapping[Page, Callable[[Look], Opening]] = {
     "index": openings.index, "quarter": openings.quarter, "protocols": openings.protocols, "stalled": openings.stalled,
-    "sites": sections_sites.opening, "fix_list": openings.fix_list}
+    "sites": sections_sites.opening, "fix_list": openings.fix_list,
+    "for_manager": sections_manager.opening, "for_funder": sections_funder.opening,
+    "for_referrer": sections_referrer.opening}
 PAGES: Mapping[str, tuple[Page, ...]] = {
     "internal": ("index", "quarter", "protocols", "stalled", "sites", "fix_list"),
-    "shared": ("index", "quarter", "protocols")}
+    "shared": ("index", "quarter", "protocols", *ONE_PAGE)}
 
-#: Pages that read the results of another report than the one of their name.
-REPORT_OF: Mapping[str, str] = {"index": "quarter", "sites": "quarter", "fix_list": "queries"}
+#: Pages that read the results of other reports than the one of their name.
+REPORTS_OF: Mapping[str, tuple[str, ...]] = {
+    "index": ("quarter",), "sites": ("quarter",), "fix_list": ("queries",),
+    **dict.fromkeys(ONE_PAGE, ("quarter", "protocols"))}
 
 
 def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:
@@ -114,7 +142,7 @@ def one_page(name: Page, results: ResultSet, meta: PageMeta) -> str:
     if meta.edition == "shared":
         results = ResultSet(tuple(r for r in results.rows if r.klass != "client"))
     with spoken(meta.language) as texts:
-        look = Look.at(results, ("common", REPORT_OF.get(name, name)), texts, meta)
+        look = Look.at(results, ("common", *REPORTS_OF.get(name, (name,))), texts, meta)
         return page(name, look, OPENINGS[name](look), SECTIONS[name])
 
 

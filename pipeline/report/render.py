@@ -14,7 +14,7 @@ import jinja2
 from pipeline import assets
 from pipeline.report.language import tell
 from pipeline.report.look import Look
-from pipeline.report.views import Html, Opening, Page, Said, Section, SectionView, view
+from pipeline.report.views import ONE_PAGE, Html, Opening, Page, Said, Section, SectionView, view
 from pipeline.report.words import day_name, quarter_days, quarter_name
 
 
@@ -61,17 +61,18 @@ def page(name: Page, look: Look, opening: Opening, sections: Sequence[Section]) 
                 days=quarter_days(meta.quarter), until=day_name(meta.data_until_on))
     margin = say(f"page.margin_{meta.edition}")
     return _engine().get_template("page.html.j2").render(
-        page=name, meta=meta, say=say, opening=opening, sections=printed, about=about,
+        page=name, is_one=name in ONE_PAGE, meta=meta, say=say, opening=opening, sections=printed, about=about,
         title=f"{say(f'{name}.title')} · {quarter_name(meta.quarter)} · {say(f'page.short_{meta.edition}')}",
         style=Html(assets.text("reports", "page.css")), script=Html(script), script_hash=script_hash(script),
-        page_rule=Html(_page_rule(margin, say("page.pages"))),
+        page_rule=Html(_page_rule(margin, say("page.pages"), is_one=name in ONE_PAGE)),
     )
 
 
-def _page_rule(margin: str, of: str) -> str:
+def _page_rule(margin: str, of: str, *, is_one: bool) -> str:
     """The margins of printed sides: the class of the edition at the top, the number of the side at the foot."""
     face = "font:9pt sans-serif;color:#5f6773"
-    return (f'@page{{@top-left{{content:"{margin}";{face}}}'
+    narrow = "margin:11mm 12mm 12mm;" if is_one else ""
+    return (f'@page{{{narrow}@top-left{{content:"{margin}";{face}}}'
             f'@bottom-right{{content:counter(page) " {of} " counter(pages);{face}}}}}')
 
 

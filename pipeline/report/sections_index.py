@@ -11,13 +11,15 @@ QUESTIONS = ("gain", "protocol", "dose", "effort")
 DETECTABLE = ("detectable_gain_cmh2o", "detectable_protocol_difference_cmh2o", "detectable_dose_per_10_points_cmh2o",
               "detectable_between_per_10_points_cmh2o", "detectable_within_per_10_points_cmh2o",
               "detectable_effort_per_10_points_cmh2o")
-INTERNAL: tuple[Page, ...] = ("quarter", "protocols", "stalled", "sites", "fix_list")
+LISTED: dict[str, tuple[Page, ...]] = {
+    "internal": ("quarter", "protocols", "stalled", "sites", "fix_list"),
+    "shared": ("quarter", "protocols", "for_manager", "for_funder", "for_referrer")}
 
 
 def pages(look: Look) -> SectionView:
     """One card a page of this edition."""
-    names = INTERNAL if look.meta.edition == "internal" else INTERNAL[:2]
-    cards = tuple(PageCard(f"{n}.html", look.say(f"index.pages.{n}"), look.say(f"index.pages.{n}_for")) for n in names)
+    cards = tuple(PageCard(f"{n}.html", look.say(f"index.pages.{n}"), look.say(f"index.pages.{n}_for"))
+                  for n in LISTED[look.meta.edition])
     return view(PageCards(cards), said(look.say(f"index.pages.{look.meta.edition}_files"), tone="note"))
 
 

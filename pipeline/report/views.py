@@ -12,7 +12,10 @@ if TYPE_CHECKING:
     from pipeline.report.look import Look
 
 Edition = Literal["internal", "shared"]
-Page = Literal["index", "quarter", "protocols", "stalled", "sites", "fix_list"]
+Page = Literal["index", "quarter", "protocols", "stalled", "sites", "fix_list", "for_manager", "for_funder",
+               "for_referrer"]
+#: Editions of one printed side each, for readers who are given nothing else.
+ONE_PAGE: tuple[Page, ...] = ("for_manager", "for_funder", "for_referrer")
 
 
 class Html(str):

@@ -51,7 +51,8 @@ def faults(sheet: Page, page: Path) -> list[str]:
 
 
 def test_no_rule_is_broken_on_any_page(sheet: Page, folder: Path) -> None:
-    pages = sorted(p for p in folder.glob("*/*.html") if p.parent.name != "german" or p.stem == "quarter")
+    german = ("quarter", "for_funder")
+    pages = sorted(p for p in folder.glob("*/*.html") if p.parent.name != "german" or p.stem in german)
     assert len(pages) > 8
     assert [broken for p in pages for broken in faults(sheet, p)][:8] == []
 

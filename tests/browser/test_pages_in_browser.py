@@ -10,13 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from pipeline.report.views import ONE_PAGE
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 pytestmark = pytest.mark.browser
+#: Editions of one side: full, small, suppressed and German.
+ONE_SIDE = tuple(f"{place}/{name}" for place in ("given", "small", "shared", "german") for name in ONE_PAGE)
 PAGES = ("internal/index", "internal/quarter", "internal/protocols", "internal/stalled", "internal/sites",
          "internal/fix_list", "shared/index", "shared/quarter", "shared/protocols", "tiny/quarter", "tiny/stalled",
-         "tiny/fix_list", "german/quarter", "german/protocols", "german/stalled")
+         "tiny/fix_list", "german/quarter", "german/protocols", "german/stalled", *ONE_SIDE)
 #: Texts that stick out of their drawing, or lie on each other by more than a few px, wide drawing or narrow.
 CLIPPED = """() => { const bad = []; for (const svg of document.querySelectorAll('svg[role=img]')) {
   const frame = svg.getBoundingClientRect(); if (!frame.width) continue;
@@ -161,6 +165,15 @@ def test_prints_whole_charts_on_numbered_sides(browser: Browser, folder: Path, n
         assert tall and max(tall) <= down
         pdf = page.pdf(format=sheet, prefer_css_page_size=True)
         assert pdf[:5] == b"%PDF-" and 3 <= sides(pdf) <= 40
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+@pytest.mark.parametrize("name", ONE_SIDE)
+def test_an_edition_for_one_reader_prints_on_one_side(browser: Browser, folder: Path, name: str, sheet: str) -> None:
+    """Also 3 % larger: a reader's machine may put another face in place of ours."""
+    with page_at(browser, folder / f"{name}.html") as (page, _):
+        for scale in (1.0, 1.03):
+            assert sides(page.pdf(format=sheet, prefer_css_page_size=True, scale=scale)) == 1, scale
 
 
 @pytest.mark.parametrize("sheet", SHEETS)

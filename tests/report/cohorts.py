@@ -34,7 +34,7 @@ def tiny() -> ResultSet:
     empty = [
         Result("quarter", s, "state", text="Eight people are too few for this question; it needs 11.")
         for s in sections
-        if s not in ("who", "counted", "records", "safety", "made")
+        if s not in ("who", "counted", "records", "safety", "service", "made")
     ]
     few = [replace(r, n=None if r.n is None else min(r.n, 8)) for r in [*made_people.who(), *made_people.counted()]]
     return ResultSet((*few, *made_people.safety(), *empty, *made_queries.none()))

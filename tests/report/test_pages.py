@@ -11,7 +11,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from pipeline.report.editions import pages
+from pipeline.report.editions import one_page, pages
+from pipeline.report.views import ONE_PAGE
 from tests.report import cohorts
 
 COHORTS = ("full", "tiny", "suppressed")
@@ -21,7 +22,10 @@ FORBIDDEN = ("significan", "proven", "failed", "non-complian", "complian", "resp
 
 @lru_cache(maxsize=8)
 def made(cohort: str) -> dict[str, str]:
-    return pages(getattr(cohorts, cohort)(), cohorts.meta("shared" if cohort == "suppressed" else "internal"))
+    """The pages of a cohort's edition, and of every cohort those of one side, which the shared edition alone has."""
+    results = getattr(cohorts, cohort)()
+    given = {f"{name}.html": one_page(name, results, cohorts.meta("shared")) for name in ONE_PAGE}
+    return pages(results, cohorts.meta("shared" if cohort == "suppressed" else "internal")) | given
 
 
 class Reader(HTMLParser):
