@@ -142,6 +142,7 @@ def within(rows: list[Result], edition: str, found: Unknowns) -> None:
             found.add(at(row.key), [at(f"protocols.training.people[protocol={p['protocol']}]")])
     _shares(rows, at, found)
     _flow(rows, key, at, found)
+    _service(rows, at, found)
 
 
 def _shares(rows: list[Result], at, found: Unknowns) -> None:
@@ -159,6 +160,31 @@ def _shares(rows: list[Result], at, found: Unknowns) -> None:
         found.add(total, [f"{at(k)}:hits" for k in keys])
         for k in keys:
             found.add(total, [at(k)])
+
+
+def _service(rows: list[Result], at, found: Unknowns) -> None:
+    """Everybody is running or has ended, was asked to come for something, and has a caution on record or none."""
+    stem, everybody = "quarter.service.", at("common.data.people[all]")
+    now, ended, event = at(f"{stem}running[period=this]"), at(f"{stem}ended[all]"), at(f"{stem}with_event[all]")
+    parts: dict[str, list[str]] = defaultdict(list)
+    for row in rows:
+        p = parts_of(row.group)
+        if row.section == "service" and not row.note.startswith("together: "):
+            kind = "standing" if "standing" in p else "reason" if "reason" in p else "caution" if "caution" in p else ""
+            parts[f"{row.statistic}:{kind}:{p.get('pressure', '')}"].append(at(row.key))
+    found.add(everybody, [now, ended])
+    found.add(ended, parts["ended:reason:"])
+    for split in ("referral:reason:", "caution:caution:"):
+        found.add(everybody, parts[split])
+    for pressure in ("mip", "mep"):
+        where = f"[period=this;pressure={pressure}]"
+        found.add(now, [at(f"{stem}due{where}"), at(f"{stem}no_baseline{where}")])
+        found.add(at(f"{stem}due{where}"), parts[f"due:standing:{pressure}"])
+    found.add(at(f"{stem}opened[period=this]"), [at(f"{stem}trained[period=this]")])
+    for name in ("trained", "with_event"):
+        found.add(everybody, [at(f"{stem}{name}[all]")])
+    for name in ("with_serious", "with_related"):
+        found.add(f"{event}:hits", [at(f"{stem}{name}[all]")])
 
 
 def _flow(rows: list[Result], key: dict[str, Result], at, found: Unknowns) -> None:
@@ -192,6 +218,9 @@ def _flow(rows: list[Result], key: dict[str, Result], at, found: Unknowns) -> No
             found.add(at(found_steps[1.0]), [at(f"protocols.training.people[protocol={protocol}]")])
 
 
+GROWING = (".stay", "training.people", "data.people", "people_in_frame", "service.referral", "service.caution")
+
+
 def across(old: list[Result], new: list[Result], found: Unknowns) -> None:
     """What the newer edition says of the older one."""
     printed = {r.key for r in old}
@@ -201,7 +230,7 @@ def across(old: list[Result], new: list[Result], found: Unknowns) -> None:
             this = re.sub(r"period=last(?=[;\]])", "period=this", row.key)
             if this in printed:
                 found.add(f"new|{row.key}", [f"old|{this}"])
-        elif row.key in printed and name.endswith((".stay", "training.people", "data.people", "people_in_frame")):
+        elif row.key in printed and name.endswith(GROWING):
             found.extra(f"new|{row.key}", f"old|{row.key}", f"since:{row.key}")
         if row.section == "restated" and row.statistic == "printed" and (of := re.search(r"\[of=(.*)\]$", row.key)):
             found.add(f"new|{row.key}", [f"old|{of[1].replace(',', ';')}"])

@@ -21,7 +21,7 @@ LAST, THIS = "period=last", "period=this"
 PRINTED = "quarter.restated.printed[of="
 N = "#n"
 GROWING = (".stay", "common.data.people", ".people_in_frame", ".people_with_3_tests", ".people_with_4_tests",
-           "training.people", "ledger.people")
+           "training.people", "ledger.people", "service.referral", "service.caution")
 """Counts that nobody leaves again: a later one is at least an earlier one, as a reader knows too."""
 
 
