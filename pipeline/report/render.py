@@ -71,7 +71,7 @@ def page(name: Page, look: Look, opening: Opening, sections: Sequence[Section]) 
 def _page_rule(margin: str, of: str, *, is_one: bool) -> str:
     """The margins of printed sides: the class of the edition at the top, the number of the side at the foot."""
     face = "font:9pt sans-serif;color:#5f6773"
-    narrow = "margin:11mm 12mm 12mm;" if is_one else ""
+    narrow = "margin:10mm 12mm 11mm;" if is_one else ""
     return (f'@page{{{narrow}@top-left{{content:"{margin}";{face}}}'
             f'@bottom-right{{content:counter(page) " {of} " counter(pages);{face}}}}}')
 

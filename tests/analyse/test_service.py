@@ -57,7 +57,7 @@ def weeks() -> pl.DataFrame:
                                                     "sessions_done", "sessions_prescribed", "stopped_early"])
 
 
-def tested() -> pl.DataFrame:
+def comparable() -> pl.DataFrame:
     """a stood at 50, then twice at or above the goal of 60; b at 70, 95 and 80 with a goal of 90."""
     rows = [("a", 1, True, 50.0, "2026Q1"), ("a", 1, False, 60.0, "2026Q2"), ("a", 1, False, 64.0, "2026Q2"),
             ("b", 1, True, 70.0, "2026Q2"), ("b", 1, False, 95.0, "2026Q3"), ("b", 1, False, 80.0, "2026Q3")]
@@ -73,7 +73,8 @@ def events() -> pl.DataFrame:
 @pytest.fixture(scope="module")
 def found() -> ResultSet:
     days = pl.DataFrame(schema={"client_key": pl.String})
-    frames = {"courses": courses(), "gains": gains(), "client_weeks": weeks(), "model": tested(), "events": events()}
+    frames = {"courses": courses(), "gains": gains(), "client_weeks": weeks(), "model": comparable(),
+              "events": events()}
     whole = data({**frames, "test_days": days}, "2026Q3") + service(frames, "2026Q3", Settings())
     return ResultSet(whole.rows, whole.partitions + sums_across(whole.rows))
 
