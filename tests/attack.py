@@ -163,28 +163,21 @@ def _shares(rows: list[Result], at, found: Unknowns) -> None:
 
 
 def _service(rows: list[Result], at, found: Unknowns) -> None:
-    """Everybody is running or has ended, was asked to come for something, and has a caution on record or none."""
-    stem, everybody = "quarter.service.", at("common.data.people[all]")
-    now, ended, event = at(f"{stem}running[period=this]"), at(f"{stem}ended[all]"), at(f"{stem}with_event[all]")
+    """Who ended did so for a reason; everybody was asked to come for something, and has a caution on record or none."""
+    stem, so_far, everybody = "quarter.service.", "[so_far=yes]", at("common.data.people[all]")
     parts: dict[str, list[str]] = defaultdict(list)
     for row in rows:
         p = parts_of(row.group)
-        if row.section == "service" and not row.note.startswith("together: "):
-            kind = "standing" if "standing" in p else "reason" if "reason" in p else "caution" if "caution" in p else ""
-            parts[f"{row.statistic}:{kind}:{p.get('pressure', '')}"].append(at(row.key))
-    found.add(everybody, [now, ended])
-    found.add(ended, parts["ended:reason:"])
-    for split in ("referral:reason:", "caution:caution:"):
+        if row.section == "service" and not row.note.startswith("together: ") and {"reason", "caution"} & set(p):
+            parts[row.statistic].append(at(row.key))
+    found.add(at(f"{stem}ended{so_far}"), parts["ended"])
+    for split in ("referral", "caution"):
         found.add(everybody, parts[split])
-    for pressure in ("mip", "mep"):
-        where = f"[period=this;pressure={pressure}]"
-        found.add(now, [at(f"{stem}due{where}"), at(f"{stem}no_baseline{where}")])
-        found.add(at(f"{stem}due{where}"), parts[f"due:standing:{pressure}"])
     found.add(at(f"{stem}opened[period=this]"), [at(f"{stem}trained[period=this]")])
     for name in ("trained", "with_event"):
-        found.add(everybody, [at(f"{stem}{name}[all]")])
+        found.add(everybody, [at(f"{stem}{name}{so_far}")])
     for name in ("with_serious", "with_related"):
-        found.add(f"{event}:hits", [at(f"{stem}{name}[all]")])
+        found.add(at(f"{stem}with_event{so_far}:hits"), [at(f"{stem}{name}{so_far}")])
 
 
 def _flow(rows: list[Result], key: dict[str, Result], at, found: Unknowns) -> None:

@@ -13,11 +13,11 @@ SERVICE = (
            inputs="courses client_weeks", where=f"{A}service.py:service"),
     define("quarter.service", "retested", "people with a comparable later test in the quarter", "counts of people",
            inputs="model", where=f"{A}service.py:service sql/frames/model.sql"),
-    define("quarter.service", "running ended", "people whose last course is running or has ended, and for which reason",
-           "people = running + ended; ended by reason", inputs="courses", where=f"{A}service.py:service "
+    define("quarter.service", "ended", "people whose course ended in the quarter; whose last course ended so far, by "
+           "reason", "counts of people", inputs="courses", where=f"{A}service.py:service "
            "sql/settled/courses.sql"),
-    define("quarter.service", "due no_baseline", "where the 12-week test of people in a running course stands",
-           "running = with a baseline + without; tested, before, in or past the window by the end of the quarter",
+    define("quarter.service", "due", "people in a running course with a baseline and no 12-week test, in the window or "
+           "past it by the end of the quarter", "counts of people",
            inputs="courses gains", where=f"{A}service.py:service", settings=WINDOW),
     define("quarter.service", "with_event with_serious with_related with_early_stop", "people with an untoward event, "
            "with one judged serious or related, with a session stopped early", "100 people with one / people looked at",

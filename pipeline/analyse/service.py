@@ -1,7 +1,8 @@
 """The service as a manager, a funder and a referrer ask about it: who came, started, ended, is due a test, was harmed.
 
 Counts of a quarter say so (period=this); all others gather everybody up to its end. Counts of several quarters are not
-made: with those of single quarters, of which earlier editions show some, they would give the hidden one back.
+made: with those of single quarters, of which earlier editions show some, they would give the hidden one back. Nor is
+the number of running courses told: beside the courses opened and ended it would give back how many ended.
 """
 
 from __future__ import annotations
@@ -16,13 +17,14 @@ from pipeline.analyse.usual_course import usual_course
 from pipeline.contract.annotations import DECISION
 from pipeline.identity.quarters import before, last_day
 from pipeline.identity.shared_ledger import OF
-from pipeline.results import Partition, Result, ResultSet
+from pipeline.results import Partition, ResultSet
 from pipeline.settings import Settings
 
 EVERYBODY = "common.data.people[all]"
 COURSE = ["client_key", "course_no"]
 NOW = {"period": "this"}
-STANDINGS = ("tested", "not in the window yet", "in the window, not tested", "past the window, not tested")
+SO_FAR = "so_far=yes"
+IN_WINDOW, PAST_WINDOW = "in the window, not tested", "past the window, not tested"
 
 
 def _in(column: str, quarter: str) -> pl.Expr:
@@ -38,11 +40,13 @@ def _people(rows: pl.DataFrame) -> int:
 
 def _begun(section: Section, frames: Frames, quarter: str) -> None:
     """People whose course was opened, and those of them who trained in it by the end of the quarter."""
-    trained = frames["client_weeks"].filter(pl.col("sessions_done") > 0).select(COURSE).unique()
+    trained = frames["client_weeks"].filter(pl.col("sessions_done") > 0).join(
+        frames["courses"], on=COURSE, how="semi").select(COURSE).unique()
     now = frames["courses"].filter(_in("from_on", quarter))
     section.add("opened", group(**NOW), n=_people(now))
-    for where, opened in ((group(**NOW), now), ("all", frames["courses"])):
-        section.share("trained", where, _people(opened.join(trained, on=COURSE, how="semi")), _people(opened))
+    section.share("trained", group(**NOW), _people(now.join(trained, on=COURSE, how="semi")), _people(now))
+    ever = section.share("trained", SO_FAR, _people(trained), _people(frames["courses"]))
+    section.sums.append(Partition(EVERYBODY, (ever.key + OF,)))
 
 
 def _retested(section: Section, frames: Frames, quarter: str) -> None:
@@ -58,52 +62,42 @@ def latest_courses(frames: Frames) -> pl.DataFrame:
                                                                                maintain_order=True)
 
 
-def _ended(section: Section, frames: Frames, quarter: str) -> Result:
-    """Everybody is in a running course or has ended the last one, for a reason. Gives the row of who is in one."""
-    latest = latest_courses(frames)
-    over = latest.filter(~pl.col("is_open"))
+def _ended(section: Section, frames: Frames, quarter: str) -> None:
+    """People whose course ended in the quarter; those whose last course has ended so far, by the reason on record."""
     closed = frames["courses"].filter(~pl.col("is_open") & _in("last_on", quarter))
     section.add("ended", group(**NOW), n=_people(closed))
-    running = section.add("running", group(**NOW), n=latest.height - over.height)
-    ended = section.add("ended", n=over.height, note="by the course begun last")
-    section.sums.append(Partition(EVERYBODY, (running.key, ended.key)))
-    section.split("ended", ended, over, "end_reason", within={}, name="reason")
-    return running
+    over = latest_courses(frames).filter(~pl.col("is_open"))
+    ended = section.add("ended", SO_FAR, n=over.height, note="by the course begun last")
+    section.split("ended", ended, over, "end_reason", within={"so_far": "yes"}, name="reason")
 
 
-def _due(section: Section, frames: Frames, settings: Settings, running: Result) -> None:
-    """People in a running course by where their 12-week test stands; those without a baseline apart."""
+def _due(section: Section, frames: Frames, settings: Settings) -> None:
+    """People in a running course with a baseline and no 12-week test, whose window is open or past."""
     going = latest_courses(frames).filter(pl.col("is_open")).select(*COURSE, "week0_on", "last_on")
     low, high = (timedelta(weeks=w) for w in (settings.window_12_low_weeks, settings.window_12_high_weeks))
     for pressure in PRESSURES:
-        gains = frames["gains"].filter((pl.col("pressure") == pressure) & pl.col("baseline_on").is_not_null())
-        people = going.join(gains.select(*COURSE, "at12_on"), on=COURSE, how="inner").sort("client_key")
-        stands = (
-            pl.when(pl.col("at12_on").is_not_null()).then(pl.lit(STANDINGS[0]))
-            .when(pl.col("last_on") < pl.col("week0_on") + low).then(pl.lit(STANDINGS[1]))
-            .when(pl.col("last_on") <= pl.col("week0_on") + high).then(pl.lit(STANDINGS[2]))
-            .otherwise(pl.lit(STANDINGS[3]))
-        )  # fmt: skip
-        where = NOW | {"pressure": pressure}
-        total = section.add("due", group(**where), n=people.height, note="in a running course, with a baseline test")
-        without = section.add("no_baseline", group(**where), n=going.height - people.height)
-        section.sum_of(running, (total, without))
-        section.split("due", total, people.with_columns(stands.alias("standing")), "standing", within=where,
-                      order=STANDINGS)  # fmt: skip
+        untested = frames["gains"].filter((pl.col("pressure") == pressure) & pl.col("baseline_on").is_not_null()
+                                          & pl.col("at12_on").is_null())  # fmt: skip
+        people = going.join(untested.select(COURSE), on=COURSE, how="semi")
+        since, past = (people.filter(pl.col("last_on") >= pl.col("week0_on") + low),
+                       people.filter(pl.col("last_on") > pl.col("week0_on") + high))
+        for standing, n in ((IN_WINDOW, since.height - past.height), (PAST_WINDOW, past.height)):
+            section.add("due", group(**NOW, pressure=pressure, standing=standing), n=n)
 
 
 def _harms(section: Section, frames: Frames) -> None:
     """People with an untoward event, a serious and a related one, and a session stopped early, so far."""
     events, everybody = frames["events"], _people(frames["courses"])
     known = events.join(frames["courses"].select("client_key").unique(), on="client_key", how="semi")
-    with_event = section.share("with_event", "all", _people(known), everybody,
+    with_event = section.share("with_event", SO_FAR, _people(known), everybody,
                                note="rows set aside and rows without a course are not in")  # fmt: skip
+    section.sums.append(Partition(EVERYBODY, (with_event.key + OF,)))
     for column, name in (("serious", "with_serious"), ("judged_related", "with_related")):
         found = known.filter(labelled(column) == "yes")
-        row = section.share(name, "all", _people(found), _people(known), note="of those with an event")
+        row = section.share(name, SO_FAR, _people(found), _people(known), note="of those with an event")
         section.sums.append(Partition(with_event.key, (row.key + OF,)))
     told = frames["client_weeks"].filter(labelled("logged_by") == "sessions")
-    section.share("with_early_stop", "all", _people(told.filter(pl.col("stopped_early") > 0)), _people(told),
+    section.share("with_early_stop", SO_FAR, _people(told.filter(pl.col("stopped_early") > 0)), _people(told),
                   note="of those whose sessions are told one by one")  # fmt: skip
 
 
@@ -112,7 +106,7 @@ def _open_decisions(section: Section, frames: Frames, quarter: str) -> None:
     made = kept(frames, quarter).filter((pl.col("kind") == DECISION) & (pl.col("of_quarter") < quarter))
     waiting = made.filter(pl.col("followed").fill_null("") == "")
     for name, found in (("decisions", made), ("decisions_open", waiting)):
-        section.add(name, n=found.height, n_of="decisions", n_people=0)
+        section.add(name, SO_FAR, n=found.height, n_of="decisions", n_people=0)
 
 
 def service(frames: Frames, quarter: str, settings: Settings) -> ResultSet:
@@ -120,8 +114,8 @@ def service(frames: Frames, quarter: str, settings: Settings) -> ResultSet:
     section = Section("quarter", "service")
     _begun(section, frames, quarter)
     _retested(section, frames, quarter)
-    running = _ended(section, frames, quarter)
-    _due(section, frames, settings, running)
+    _ended(section, frames, quarter)
+    _due(section, frames, settings)
     _harms(section, frames)
     _open_decisions(section, frames, quarter)
     usual_course(section, frames)

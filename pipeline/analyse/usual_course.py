@@ -11,7 +11,7 @@ from pipeline.results import Partition
 from pipeline.stats.stalled_rule import StalledRule
 
 COURSE = ["client_key", "course_no"]
-PEOPLE = "common.data.people[all]"
+PEOPLE, SO_FAR = "common.data.people[all]", "so_far=yes"
 SENT = {"referral": ("referral_reason", "reason"), "caution": ("caution", "caution")}
 PER_WEEK = {"prescribed_sessions_per_week": "sessions_prescribed", "done_sessions_per_week": "sessions_done"}
 
@@ -42,11 +42,11 @@ def _course(section: Section, frames: Frames, first: pl.DataFrame) -> None:
     held = over.select(((pl.col("last_on") - pl.col("week0_on")).dt.total_days() + 1) / 7).to_series()
     weeks = frames["client_weeks"].join(first.select(COURSE), on=COURSE, how="semi")
     each = weeks.group_by("client_key").agg(pl.col(list(PER_WEEK.values())).mean()).sort("client_key")
-    section.median("days_to_start", "all", days_to_start(frames, first)["days"], "days", of=first.height)
-    section.median("planned_weeks", "all", first["planned_weeks"], "weeks", of=first.height)
-    section.median("course_weeks", "all", held, "weeks", of=first.height, method=f"{MEDIAN}; courses that have ended")
+    section.median("days_to_start", SO_FAR, days_to_start(frames, first)["days"], "days", of=first.height)
+    section.median("planned_weeks", SO_FAR, first["planned_weeks"], "weeks", of=first.height)
+    section.median("course_weeks", SO_FAR, held, "weeks", of=first.height, method=f"{MEDIAN}; courses that have ended")
     for name, column in PER_WEEK.items():
-        section.median(name, "all", each[column], "per week", of=first.height, method=f"{MEDIAN}, of people's means")
+        section.median(name, SO_FAR, each[column], "per week", of=first.height, method=f"{MEDIAN}, of people's means")
 
 
 def _goals(section: Section, frames: Frames, first: pl.DataFrame) -> None:

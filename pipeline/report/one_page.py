@@ -15,7 +15,7 @@ MERGED = "counted with others"
 MOST_ROWS = 5
 """Rows of a split that stand in a table: a printed side has room for no more."""
 PRESSURES = ("mip", "mep")
-THIS, AT_12 = "period=this", 12.0
+THIS, SO_FAR, AT_12 = "period=this", "so_far=yes", 12.0
 
 
 def period(look: Look, name: str = "this") -> str:
@@ -98,7 +98,7 @@ def harms(look: Look) -> list[Block]:
     """Untoward events and sessions stopped early: in the quarter, and people so far."""
     rows = []
     for seen, gathered in HARMS:
-        now, so_far = look.one("safety", seen, THIS), look.one("service", gathered)
+        now, so_far = look.one("safety", seen, THIS), look.one("service", gathered, SO_FAR)
         if now is not None or so_far is not None:
             rows.append([look.say(f"one_page.{seen}"), hits(now), of(so_far)])
     heads = [look.say("one_page.what"), head(look), look.say("one_page.people_so_far")]

@@ -6,6 +6,7 @@ from pipeline.report.look import Look, part
 from pipeline.report.one_page import (
     AT_12,
     PRESSURES,
+    SO_FAR,
     THIS,
     empty,
     facts,
@@ -27,7 +28,7 @@ DOSE = ("session_adherence_pct", "session_adherence_low_pct", "session_adherence
 def opening(look: Look) -> Opening:
     """Reach and gain in sentences, with the limit of the gain; the same as figures."""
     who, everybody = look.one("who", "people", THIS), look.one("data", "people")
-    gain, harm = look.one("gains", "gain_cmh2o", "pressure=mip", AT_12), look.one("service", "with_event")
+    gain, harm = look.one("gains", "gain_cmh2o", "pressure=mip", AT_12), look.one("service", "with_event", SO_FAR)
     dose = look.one("dose", "session_adherence_pct", THIS)
     lines = [_people_line(look, who), gain_line(look)]
     made = (

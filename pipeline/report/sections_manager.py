@@ -6,6 +6,7 @@ from pipeline.report.look import Look, part
 from pipeline.report.one_page import (
     MERGED,
     PRESSURES,
+    SO_FAR,
     THIS,
     empty,
     facts,
@@ -40,7 +41,8 @@ def opening(look: Look) -> Opening:
         lines.append(look.say("for_manager.open.flow", opened=people(opened), ended=people(ended)))
     made = (figure(look, "for_manager.open.fig_people", who, people(who), look.say("for_manager.open.people_beneath")),
             figure(look, "for_manager.open.fig_opened", opened, people(opened), _trained(look)),
-            figure(look, "for_manager.open.fig_ended", ended, people(ended), _running(look)),
+            figure(look, "for_manager.open.fig_ended", ended, people(ended),
+                   look.say("for_manager.open.ended_beneath")),
             figure(look, "for_manager.open.fig_logs", logs, of(logs), look.say("for_manager.open.logs_beneath")))
     return Opening((*lines, look.say("for_manager.open.rules")), tuple(f for f in made if f is not None))
 
@@ -52,21 +54,14 @@ def _trained(look: Look) -> str:
     return look.say("for_manager.open.trained_beneath", n=number(trained.hits))
 
 
-def _running(look: Look) -> str:
-    running = _service(look, "running")
-    if running is None or running.n is None:
-        return look.say("for_manager.open.ended_beneath")
-    return look.say("for_manager.open.running_beneath", n=people(running))
-
-
 def flow(look: Look) -> SectionView:
     """Opened, trained, tested again, ended: in the quarter and so far; how courses ended."""
     rows = [
         (_service(look, "opened"), look.one("data", "people"), "opened"),
-        (_service(look, "trained"), _service(look, "trained", "all"), "trained"),
+        (_service(look, "trained"), _service(look, "trained", SO_FAR), "trained"),
         *((_service(look, "retested", f"period=this;pressure={p}"),
            look.one("counted", "stay", f"pressure={p};step=retested"), f"retested_{p}") for p in PRESSURES),
-        (_service(look, "ended"), _service(look, "ended", "all"), "ended"),
+        (_service(look, "ended"), _service(look, "ended", SO_FAR), "ended"),
     ]
     cells = [[look.say(f"for_manager.flow.{name}"), hits(now), hits(so_far)] for now, so_far, name in rows
              if now is not None or so_far is not None]
@@ -138,7 +133,7 @@ def _queries(look: Look) -> str:
 
 
 def _earlier(look: Look) -> str:
-    made, waiting = (_service(look, s, "all") for s in ("decisions", "decisions_open"))
+    made, waiting = (_service(look, s, SO_FAR) for s in ("decisions", "decisions_open"))
     if made is None or waiting is None or not waiting.n:
         return ""
     return look.say("for_manager.asked.earlier", n=people(waiting), all=people(made))

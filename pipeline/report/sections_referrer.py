@@ -3,7 +3,18 @@
 from __future__ import annotations
 
 from pipeline.report.look import Look, part
-from pipeline.report.one_page import AT_12, PRESSURES, empty, facts, figure, gain_line, period, split_table, with_range
+from pipeline.report.one_page import (
+    AT_12,
+    PRESSURES,
+    SO_FAR,
+    empty,
+    facts,
+    figure,
+    gain_line,
+    period,
+    split_table,
+    with_range,
+)
 from pipeline.report.views import Block, KeyFigure, Opening, SectionView, said, side, view
 from pipeline.report.words import interval, is_hidden, people, reach, value, with_unit
 from pipeline.results import Result
@@ -14,7 +25,7 @@ MOST_GROUPS = 6
 
 def opening(look: Look) -> Opening:
     """How soon training starts and what the pressures did, in sentences and figures."""
-    start, held = (look.one("service", s) for s in ("days_to_start", "course_weeks"))
+    start, held = (look.one("service", s, SO_FAR) for s in ("days_to_start", "course_weeks"))
     gain, everybody = look.one("gains", "gain_cmh2o", "pressure=mip", AT_12), look.one("data", "people")
     lines = [gain_line(look)]
     if start is not None and start.value is not None:
@@ -55,7 +66,7 @@ def course(look: Look) -> SectionView:
     """Time to the start and the usual course, in medians with quartiles."""
     cells = []
     for name in COURSE:
-        row = look.one("service", name)
+        row = look.one("service", name, SO_FAR)
         if row is not None:
             middle = row.text if row.value is None else f"{value(row, places=0)} ({_whole(row)})"
             cells.append([look.say(f"for_referrer.course.{name}"), middle, people(row)])
@@ -65,7 +76,7 @@ def course(look: Look) -> SectionView:
 
 
 def _how_ended(look: Look) -> Block | None:
-    done, ended = look.one("service", "ended", "reason=completed"), look.one("service", "ended")
+    done, ended = look.one("service", "ended", f"{SO_FAR};reason=completed"), look.one("service", "ended", SO_FAR)
     if done is None or ended is None or done.n is None or ended.n is None:
         return None
     return said(look.say("for_referrer.course.completed", n=people(done), ended=people(ended)))
@@ -103,7 +114,7 @@ def caution(look: Look) -> SectionView:
     """The cautions that stand in the records, and harms so far."""
     held = split_table(look, "t-cautions", look.say("for_referrer.caution.caption"), look.many("service", "caution"),
                        "caution")
-    harm = look.one("service", "with_event")
+    harm = look.one("service", "with_event", SO_FAR)
     line = "" if harm is None or is_hidden(harm) or harm.value is None else look.say(
         "for_referrer.caution.events", share=with_range(harm), n=people(harm))
     return view(held or empty(look), said(line),
