@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from functools import lru_cache
+from pathlib import Path
 
 import pytest
 
@@ -51,6 +52,17 @@ def test_every_link_of_every_page_leads_somewhere(cohort: str, language: str) ->
             file, _, place = target.partition("#")
             assert (file or name) in edition, f"{name} -> {target}"
             assert not place or place in ids[file or name], f"{name} -> {target}"
+
+
+def test_every_link_of_the_sample_leads_somewhere(sample_review: tuple[Path, object]) -> None:
+    for edition in ("internal", "shared"):
+        pages_of = {p.name: p.read_text(encoding="utf-8") for p in (sample_review[0] / edition).glob("*.html")}
+        ids = {name: set(re.findall(r' id="([^"]+)"', text)) for name, text in pages_of.items()}
+        targets = {(name, t) for name, text in pages_of.items() for t in LINK.findall(text)}
+        astray = [(name, t) for name, t in sorted(targets)
+                  if (t.partition("#")[0] or name) not in pages_of
+                  or (t.partition("#")[2] and t.partition("#")[2] not in ids[t.partition("#")[0] or name])]
+        assert len(targets) > 60 and astray == []
 
 
 def test_the_full_page_links_to_many_places_and_both_other_pages() -> None:
