@@ -23,6 +23,10 @@ def importance(row: Result) -> int:
     return len(IMPORTANT) - next(found, len(IMPORTANT))
 
 
+OF_NOBODY = ("analyses", "contrasts")
+"""What a row may count that is no number of people, tests or rows: it stays though a hidden count is as large."""
+
+
 class Sheet:
     """The rows of an edition, and which of them print the same count: those are hidden and shown together.
 
@@ -39,7 +43,7 @@ class Sheet:
         for key, row in self.rows.items():
             self.of_group.setdefault(row.group, []).append(key)
             if row.hits is None and row.value is not None and row.unit != "people":
-                for number in {row.n, row.n_people} - {None}:
+                for number in {None if row.n_of in OF_NOBODY else row.n, row.n_people} - {None}:
                     self.means.setdefault(number or 0, []).append(key)
         self._equal = _classes(s for s in self.ledger.sums if len(s.parts) == 1)
         self._bundles: dict[str, tuple[str, ...]] = {}

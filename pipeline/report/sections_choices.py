@@ -21,7 +21,7 @@ def choices(look: Look) -> SectionView:
     """What every question comes to under other choices; then one picture a question, one row an analysis."""
     blocks: list[Block | None] = [said(look.say("protocols.choices.lead"), look.say("protocols.choices.means")),
                                   _summary(look), *(variance(look, p) for p in PRESSURES),
-                                  *(retested(look, p) for p in PRESSURES), _post_hoc(look)]
+                                  _retested(look), _post_hoc(look)]
     for pressure in PRESSURES:
         inner: list[Block | None] = []
         for place, found in _questions(look, pressure):
@@ -154,15 +154,19 @@ def variance(look: Look, pressure: str) -> Block | None:
                          power=value(power, places=2), p=chance(p)), tone="note")
 
 
-def retested(look: Look, pressure: str) -> Block | None:
-    """What the weights by the chance of being retested leave of the people retested, in a sentence."""
+def _retested(look: Look) -> Block | None:
+    """What the weights by the chance of being retested leave of the people retested, and how they are made."""
+    lines = [line for line in (_weights_left(look, p) for p in PRESSURES) if line]
+    return said(*lines, look.say("protocols.choices.retested_by"), tone="note") if lines else None
+
+
+def _weights_left(look: Look, pressure: str) -> str:
     size, largest, cut = (next(iter(look.many("choices", s, pressure=pressure, kind="drop-out")), None)
                           for s in ("effective_n", "largest_weight", "cut_pct"))  # fmt: skip
     if size is None or largest is None or cut is None:
-        return None
-    return said(look.say("protocols.choices.retested", pressure=look.texts.name("pressure", pressure),
-                         size=value(size, places=0), largest=value(largest, places=2), cut=value(cut, places=1)),
-                look.say("protocols.choices.retested_by"), tone="note")
+        return ""
+    return look.say("protocols.choices.retested", pressure=look.texts.name("pressure", pressure),
+                    size=value(size, places=0), largest=value(largest, places=2), cut=value(cut, places=1))
 
 
 def _post_hoc(look: Look) -> Block | None:

@@ -87,6 +87,14 @@ def test_the_number_beside_a_mean_goes_where_the_same_number_is_hidden_elsewhere
     assert out.rows[-1].n is None and out.rows[-1].value == 7.5
 
 
+def test_a_number_of_analyses_stays_though_as_many_people_are_hidden():
+    told = Result("protocols", "choices", "conclusion", "any", n=19, n_of="analyses", value=2.0, unit="analyses")
+    mean = Result("protocols", "other", "mean", "any", n_of="analyses", n=3, n_people=19, value=7.5, unit="cmH2O")
+    out = protect(table({"a": 4, "b": 30, "c": 19}) + ResultSet((told, mean)))
+    assert (out.rows[-2].n, out.rows[-2].value) == (19, 2.0)
+    assert out.rows[-1].n_people is None  # people behind it are people all the same
+
+
 def test_what_a_share_says_of_its_total_is_hidden_with_the_total():
     """55 of 60 hidden for its rest: the total, its twin of another name, and the share that prints it go together."""
     course, stay, leave = count("course", 60), count("stay", 55), count("leave", 5)
