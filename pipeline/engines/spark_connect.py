@@ -27,7 +27,9 @@ class SparkConnect:
     def __init__(self, address: str) -> None:
         """Open a session. EngineError: not installed, no answer, or a server of another version."""
         self._address = address
-        self._session = _session(address)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what is tried again in vain is said as an error
+            self._session = _session(address)
         for option, value in _OPTIONS.items():
             self._session.conf.set(option, value)
 

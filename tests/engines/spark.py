@@ -29,6 +29,8 @@ from tests.engines.spark_cluster import EXECUTOR_MEMORY, SHUFFLE, Cluster, clust
 from tests.engines.test_equality import PLANTED, RELIED_ON, differs
 from tests.engines.ways import cohort, elsewhere, tables, whole
 
+#: How the server's log says that a task went with its worker.
+TASK_LOST = "failed because while it was being computed, its executor exited"
 #: The tables during which a worker that has a task, and the server, are killed.
 WORKER_DIES_IN, SERVER_DIES_IN = "quantities.session_marks", "frames.client_weeks"
 
@@ -99,7 +101,7 @@ def killed_twice(store: Store, base: Path) -> Build:
             timed(build, lambda: elsewhere(store, place, spark.address, killing(spark)))
             build.differs["the server"] = "was killed, and nothing was said"
         except EngineError as fault:
-            build.seen = f"tasks lost with the worker: {spark.said('Lost task')}; then: {fault.what}"
+            build.seen = f"tasks lost with the worker: {spark.said(TASK_LOST)}; then: {fault.what}"
         if not spark.said("Lost executor"):
             build.differs["the worker"] = "was killed, and the cluster did not miss it"
     kept = len(list(place.glob("*/_finished")))
