@@ -80,9 +80,15 @@ def shared_edition(
     earlier = [e for e, _, _ in known if e.edition_no < number]
     shared, ledger, so_far = _protected(results, earlier, meta.quarter, limit)
     if own and not is_again and (why := _why_it_stands(own[0], so_far, shared, batch, limit)):
-        told = replace(own[2], edition="shared", program_version=__version__, language=meta.language)
+        told = replace(_told(own[2]), program_version=__version__, language=meta.language)
         return Shared(own[0].edition_no, own[1], own[0].rows, told, None, (why,))
-    return Shared(number, identity, shared, replace(meta, edition="shared"), ledger, instead_of=tuple(gone))
+    return Shared(number, identity, shared, _told(meta), ledger, instead_of=tuple(gone))
+
+
+def _told(meta: PageMeta) -> PageMeta:
+    """The head of the shared pages: the last day of the data may be one person's, so its quarter is told."""
+    from pipeline.identity.few_digits import quarter_told
+    return replace(meta, edition="shared", data_until_on=quarter_told(meta.data_until_on))
 
 
 def _protected(

@@ -118,7 +118,7 @@ def within(rows: list[Result], edition: str, found: Unknowns) -> None:
     for row in rows:
         p, place = parts_of(row.group), f"{row.report}.{row.section}.{row.statistic}"
         if row.note.startswith("together: "):
-            kept = {k for k, v in p.items() if v == "other or hidden" or " to " in v}
+            kept = {k for k, v in p.items() if v == "other or hidden" or ", " in v}
             labels = row.note.removeprefix("together: ").split(", ")
             for k in kept:
                 mine = [r.key for r in rows if r.statistic == row.statistic and r.section == row.section
@@ -187,12 +187,13 @@ def _flow(rows: list[Result], key: dict[str, Result], at, found: Unknowns) -> No
     by_protocol: dict[tuple[str, float], list[str]] = defaultdict(list)
     for row in rows:
         p = parts_of(row.group)
+        if row.note.startswith("together: ") and row.text != "counted with others":
+            continue  # stands for other rows of the list, which are in it
         if row.section in ("counted", "compared") and row.statistic == "stay" and row.at:
             steps[p["pressure"], p.get("protocol", "")][row.at] = row.key
             if "protocol" in p:
                 by_protocol[p["pressure"], row.at].append(row.key)
-        if row.section in ("counted", "compared") and row.statistic == "leave" and row.at \
-                and not row.note.startswith("together: "):
+        if row.section in ("counted", "compared") and row.statistic == "leave" and row.at:
             leaves[p["pressure"], p.get("protocol", ""), row.at].append(row.key)
     for (pressure, protocol), found_steps in steps.items():
         order = sorted(found_steps)

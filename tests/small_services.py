@@ -56,9 +56,22 @@ def write(made: dict[str, pl.DataFrame], folder: Path) -> Path:
     return folder
 
 
-def load(folder: Path, out: Path) -> None:
+def some_clients(sample: Path, keys: Sequence[str], folder: Path) -> Path:
+    """Write the rows of some clients of a folder of input tables, and all rows that are about no client."""
+    tables_of = {p.stem: pl.read_csv(p, infer_schema=False) for p in sorted(sample.glob("*.csv"))}
+    return write({name: frame.filter(pl.col("client_key").is_in(list(keys))) if "client_key" in frame.columns else frame
+                  for name, frame in tables_of.items()}, folder)  # fmt: skip
+
+
+def keys_of(sample: Path) -> list[str]:
+    """The client keys of a folder of input tables, in order."""
+    clients = pl.read_csv(sample / "clients.csv", infer_schema=False)
+    return sorted(set(clients["client_key"].drop_nulls()))
+
+
+def load(folder: Path, out: Path, settings: Settings | None = None) -> None:
     """Load and derive a folder."""
-    summary, settings = Summary("review"), Settings()
+    summary, settings = Summary("review"), settings or Settings()
     stages_load.load(folder, out, settings, "2026-10-01T00:00:00+00:00", summary, nothing)
     stages_load.derive(out, settings, summary, nothing)
 

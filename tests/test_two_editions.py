@@ -9,9 +9,10 @@ import pytest
 
 from pipeline.identity.audit import derivable_cells
 from tests.attack import LIMIT, ranges
+from tests.recover import digits_of, numbers_of_people
 from tests.small_services import QUARTERS, Written, load, one_quarter, reviewed, service, tables, write
 
-SERVICES = [(8, False), (20, True), (20, False)]
+SERVICES = [(8, False), (20, True), (20, False), (40, True)]
 
 
 @pytest.fixture(scope="module", params=SERVICES, ids=lambda s: f"{s[0]}-{'one' if s[1] else 'three'}")
@@ -22,7 +23,7 @@ def two(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 
 
 def truth(two: list[Written]) -> dict[str, int]:
-    """The true counts of people of both editions, by the names of the attack."""
+    """The true counts of people of both editions, by the names of the attack; who went and who came since, too."""
     found: dict[str, int] = {}
     for edition, written in zip(("old", "new"), two, strict=True):
         for r in written.results.rows:
@@ -31,20 +32,64 @@ def truth(two: list[Written]) -> dict[str, int]:
                 found[f"{edition}|{r.key}"] = n
             if r.hits is not None and r.n is not None and r.n_of == "people":
                 found[f"{edition}|{r.key}:hits"], found[f"{edition}|{r.key}:rest"] = r.hits, r.n - r.hits
+    for name in list(found):
+        edition, _, key = name.partition("|")
+        if "period=last4" in key and (now := found.get(name.replace("last4", "this"))) is not None:
+            found[f"{edition}|gone:{key}"] = found[name] - now
+        if edition == "new" and f"old|{key}" in found:
+            found[f"since:{key}"] = found[name] - found[f"old|{key}"]
     return found
+
+
+def printed_nowhere(two: list[Written]) -> set[str]:
+    """Counts of more than ten that no page prints, nor says to hide: the rest of a share, who went, who came since, and
+    parts that are counted with others."""
+    parts = {f"{e}|{r.key}" for e, w in zip(("old", "new"), two, strict=True) for r in w.shared.rows.rows
+             if r.text == "counted with others"}  # fmt: skip
+    known = truth(two)
+    return {k for k, n in known.items() if n > LIMIT
+            and (k in parts or k.endswith(":rest") or "gone:" in k or k.startswith("since:"))}  # fmt: skip
 
 
 def test_an_integer_solver_pins_no_hidden_count_of_two_editions(two: list[Written]) -> None:
     """A 0 may be known: nobody is in it. So may the denominator of a hidden share, where the total itself is printed,
-    and a rest of more than ten."""
+    and what no page prints where it is more than ten."""
     old, new = (list(w.shared.rows.rows) for w in two)
     left = ranges(old, new)
     known = truth(two)
     assert len(left) > 100
-    secret = [k for k in left if f"{k}:hits" not in known and not (k.endswith(":rest") and known.get(k, 0) > LIMIT)]
+    free = printed_nowhere(two)
+    secret = [k for k in left if f"{k}:hits" not in known and k not in free]
     assert [(k, left[k]) for k in secret if left[k][0] == left[k][1] != 0] == []
     small = {k for k, n in known.items() if 1 <= n <= LIMIT and k in left}
     assert [(k, left[k]) for k in sorted(small) if left[k][0] > 1 or left[k][1] < LIMIT] == []
+
+
+def test_no_mean_without_its_count_gives_the_count_away(two: list[Written]) -> None:
+    """Every mean in cmH2O whose n is hidden fits so many numbers of people that no one of them stands out."""
+    for written in two:
+        exact = {r.key: r for r in written.results.rows}
+        means = [r for r in written.shared.rows.rows if r.unit == "cmH2O" and r.value is not None and r.n is None
+                 and r.n_people is None and r.key in exact and exact[r.key].n is not None]  # fmt: skip
+        for row in means:
+            assert row.value is not None and digits_of(row.value) <= 1, row.key
+            assert len(numbers_of_people(row.value, decimals=1, most=60)) == 51, row.key
+
+
+def test_the_numbers_as_computed_do_give_counts_away(two: list[Written]) -> None:
+    """The same attack on the means before they are rounded finds few numbers of people: it can fail."""
+    exact = [r for r in two[1].results.rows if r.statistic == "raw_gain_cmh2o" and r.value is not None
+             and r.klass == "aggregate" and LIMIT < (r.n or 0) <= 40 and r.value != round(r.value)]  # fmt: skip
+    found = [(r.n, numbers_of_people(float(f"{r.value:.12g}"), decimals=10, most=40)) for r in exact]
+    assert all(n in some and len(some) <= 4 for n, some in found)
+
+
+def test_no_day_of_the_data_is_told(two: list[Written]) -> None:
+    for written in two:
+        shared = {r.statistic: r.text for r in written.shared.rows.rows if r.section == "data"}
+        whole = {r.statistic: r.text for r in written.results.rows if r.section == "data"}
+        assert whole["data_from_on"] != shared["data_from_on"] == "2025Q2"
+        assert shared["data_until_on"] in ("2026Q3", "2026Q4") and written.shared.meta.data_until_on == "2026Q3"
 
 
 def test_the_attack_does_pin_counts_of_editions_made_alone(two: list[Written]) -> None:

@@ -142,7 +142,10 @@ class _Audited:
         return key in self.ledger.cells and self.ledger.cells[key].count is None
 
     def hide_beside(self, found: list[Derivable]) -> bool:
-        """Hide one more count in the proof of each of the cells found, the cheapest; tell whether there was one."""
+        """Hide one more count in the proof of each of the cells found, the cheapest; tell whether there was one.
+
+        For a number beside a mean only other such numbers go: no count is worth it.
+        """
         changed, touched = False, set[str]()
         for narrow in found:
             if narrow.key in touched:
@@ -150,6 +153,8 @@ class _Audited:
             seen, unseen = self.audit.proof(narrow)
             touched |= unseen
             stems = {k.partition("#")[0] for k in seen} & self.rows.keys() - self.hidden.keys()
+            if self.hidden.get(narrow.key) == SAME:
+                stems = {k for k in stems if self.sheet.cost(k) < A_COUNT}
             if stems:
                 best = min(stems, key=self._missed)
                 self.sheet.hide(self.hidden, best, PROTECTS)
@@ -175,6 +180,23 @@ class _Audited:
                 self.hidden |= dict.fromkeys(same, PROTECTS)
                 self._ask(same)
 
+    def hide_numbers(self) -> None:
+        """Hide the numbers beside means that a reader would take for a hidden one; those that are known stay."""
+        known: set[str] = set()
+        while fresh := {k: m for k, m in self.sheet.beside(self.hidden).items() if k not in known}:
+            self.hidden |= fresh
+            while (found := self.found(told=False)) and (self.hide_beside(found) or self.show_known(found, known)):
+                pass
+
+    def show_known(self, found: list[Derivable], known: set[str]) -> bool:
+        """Show the numbers beside means that are known all the same, and note them; tell whether there were any."""
+        keys = sorted(n.key for n in found if self.hidden.get(n.key) == SAME)
+        for key in keys:
+            del self.hidden[key]
+        self._ask(keys)
+        known.update(keys)
+        return bool(keys)
+
     def say_less(self, found: list[Derivable]) -> bool:
         """Give the cells found, or else all that nobody sees around them, a mark that tells nothing."""
         for keys in ({n.key for n in found}, *(self._around(n.key).keys() for n in found)):
@@ -196,6 +218,8 @@ def hide_until_safe(sheet: Sheet, hidden: dict[str, str]) -> dict[str, str]:
     while (found := audited.found(told=False)) and audited.hide_beside(found):
         pass
     audited.show_again()
-    while (found := audited.found(told=True)) and audited.say_less(found):
+    audited.hide_numbers()
+    while (found := audited.found(told=True)) and (
+            audited.say_less(found) or audited.show_known(found, set()) or audited.hide_beside(found)):
         pass
-    return hidden | sheet.beside(hidden)
+    return hidden

@@ -1,12 +1,13 @@
 """Coarser splits for small groups: parts of a split that would nearly all be hidden are put together and shown as one.
 
-A split is a declared sum whose parts differ in one name of their group. Labels that hold a number (ages, shares) are
-bands in the order of their rows: neighbours go together. Of other labels the smallest go into "other or hidden". A row
-for several parts holds more than `limit` people; the parts say that they are counted with others.
+A split is a declared sum whose parts differ in one name of their group. Labels that begin with a number (ages, shares)
+are bands in the order of their rows: neighbours go together. Of other labels the smallest go into "other or hidden". A
+row for several parts holds more than `limit` people; the parts say that they are counted with others.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -15,6 +16,8 @@ from pipeline.identity.shared_ledger import UNPRINTED, counted
 from pipeline.results import Partition, Result, ResultSet
 
 OTHER = "other or hidden"
+BAND = re.compile(r"((under|up to|over|below|above|at least) )?[0-9]")
+"""How the label of a band begins; "ladder_6" is a name with a number in it."""
 UNKNOWN = ("not recorded", "not known", "no session rated", "unknown")
 
 
@@ -53,7 +56,7 @@ def _split(total: Partition, rows: Mapping[str, Result]) -> list[Result]:
 
 
 def _is_band(label: str) -> bool:
-    return any(c.isdigit() for c in label)
+    return BAND.match(label) is not None
 
 
 def bands(counts: Sequence[int], limit: int) -> list[list[int]]:
@@ -103,7 +106,7 @@ def _merges_of(total: Partition, split: list[Result], limit: int) -> list[Merge]
     made = []
     for places in groups:
         if len([k for k in places if counted(split[k])]) > 1:
-            label = f"{labels[places[0]]} to {labels[places[-1]]}" if ordered else OTHER
+            label = ", ".join(labels[k] for k in places) if ordered else OTHER
             made.append(Merge(_named(split, places, label), tuple(split[k].key for k in places), total))
     return made
 

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from pipeline.identity.audit import Cell
-from pipeline.identity.marks import MERGED, SAME, range_told, split_mark
+from pipeline.identity.marks import MERGED, range_told, split_mark
 from pipeline.results import Partition, Result
 
 OF, REST, UNPRINTED = "#of", "#rest", "unprinted: "
@@ -90,8 +90,6 @@ def _unseen(count: int, limit: int) -> Cell:
 def _hidden(row: Result, count: int, mark: str, limit: int) -> Cell:
     if mark in (split_mark(limit), MERGED):
         return _unseen(count, limit)
-    if mark == SAME:
-        return Cell(None, is_free=True)
     known = (0.0, math.inf) if is_share(row) else range_told(mark, count, limit)
     return Cell(None, is_small=1 <= count <= limit, is_free=count == 0, known=known)
 

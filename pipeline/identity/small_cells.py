@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from pipeline.identity.audit import Derivable, derivable_cells
+from pipeline.identity.few_digits import COUNTED_ROWS, is_mean, mixed, told
 from pipeline.identity.hiding import Sheet, hide_until_safe
 from pipeline.identity.marks import CHANGED, MERGED, PROTECTS, hides_count_only, near_mark, small_mark, split_mark
 from pipeline.identity.merging import merged, merges
@@ -84,6 +85,8 @@ def hidden_at_sight(sheet: Sheet, before: Before) -> dict[str, str]:
     for key, mark in list(hidden.items()):
         if mark != MERGED and (mark != small_mark(limit) or 1 <= (counted(rows[key]) or 0) <= limit):
             sheet.hide(hidden, key, mark if mark == small_mark(limit) else CHANGED)
+        elif mark == MERGED and (counted(rows[key]) or 0) > limit:
+            sheet.hide(hidden, key, PROTECTS)  # what prints a part's count elsewhere gives the other parts away
     splits = _splits(sheet.ledger.declared)
     _hide_splits_of_small_totals(rows, splits, hidden, limit)
     while (beside := next_to_hide(sheet, splits, hidden)) is not None:
@@ -108,23 +111,27 @@ def _hide_splits_of_small_totals(
                     again = True
 
 
-TELLS_N = ("SD",)
+TELLS_N = ("SD", "degrees of freedom")
 """Units whose value, beside the interval of the same mean, gives the number of people back."""
 
 
 def _tells_n(row: Result) -> bool:
-    return row.unit in TELLS_N or "_sd_" in row.statistic
+    return row.unit in TELLS_N or "_sd_" in row.statistic or row.statistic.endswith("_se")
 
 
 def blank(row: Result, mark: str, limit: int) -> Result:
-    """Return the row with every number gone and the mark in its place.
+    """Return the row as it is shown under a mark.
 
     A mean, a contrast or a quantile whose count only protects another loses the count alone: its value is no count.
     One of 1 to `limit` people loses its value under any mark.
     """
-    is_mean = row.value is not None and row.hits is None and row.unit != "people"
-    if is_mean and hides_count_only(mark) and not is_small(row, limit) and not _tells_n(row):
+    if is_mean(row) and hides_count_only(mark) and not is_small(row, limit) and not _tells_n(row):
         return replace(row, n=None, n_people=None, note="; ".join(filter(None, (row.note, f"n {mark}"))))
+    return blanked(row, mark)
+
+
+def blanked(row: Result, mark: str) -> Result:
+    """Return the row with every number gone and the mark in its place."""
     return replace(row, n=None, n_people=None, hits=None, value=None, low=None, high=None, text=mark)
 
 
@@ -132,14 +139,19 @@ def protect(results: ResultSet, limit: int = 10, before: Before = NOTHING_BEFORE
     """Return the shared edition of the results: client rows dropped, small cells and their complements hidden.
 
     limit: the largest count that is hidden (10 by the source above). Where a split would lose most of its parts they
-    are put together first (`pipeline.identity.merging`). Sums stay declared, so that the audit can run.
+    are put together first (`pipeline.identity.merging`). Sums stay declared, so that the audit can run. What is left
+    has few digits (`pipeline.identity.few_digits`).
     """
     shown = ResultSet(tuple(r for r in results.rows if r.klass == "aggregate"), results.partitions)
     if found := merges(shown, hidden_at_sight(Sheet(shown, limit, before), before), limit):
         shown = merged(shown, found)
     hidden = choose_hidden(shown, limit, before)
-    rows = (blank(r, hidden[r.key], limit) if r.key in hidden else r for r in shown.rows)
-    return ResultSet(tuple(rows), shown.partitions)
+    rows = {r.key: blank(r, hidden[r.key], limit) if r.key in hidden else r for r in shown.rows
+            if not (r.key in hidden and r.statistic.endswith(COUNTED_ROWS))}  # fmt: skip
+    counts = {r.key: counted(r) or 0 for r in shown.rows}
+    for key in mixed(rows, shown.partitions, counts):
+        rows[key] = blanked(rows[key], hidden[key])
+    return ResultSet(tuple(told(r, has_lost_n=k in hidden) for k, r in rows.items()), shown.partitions)
 
 
 def _before_blanking(results: ResultSet, shared: ResultSet) -> dict[str, Result]:
@@ -173,6 +185,7 @@ def ledger_of(results: ResultSet, shared: ResultSet, limit: int, before: Before 
     """The ledger of a finished edition: what its rows show and hide, from the rows themselves."""
     rows = _before_blanking(results, shared)
     ledger = Ledger(rows, shared.partitions, limit, before)
-    for key, mark in marks_of(rows, shared).items():
+    left_out = rows.keys() - {r.key for r in shared.rows}
+    for key, mark in (marks_of(rows, shared) | dict.fromkeys(sorted(left_out), MERGED)).items():
         ledger.mark(key, mark)
     return ledger

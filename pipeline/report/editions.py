@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 
 from pipeline.report import (
@@ -24,6 +25,7 @@ from pipeline.report import (
     sections_protocols,
     sections_referrer,
     sections_sites,
+    sections_small,
     sections_stalled,
     sections_time,
     sections_tipping,
@@ -57,6 +59,7 @@ QUARTER = (
     Section("quarter", "cautions", sections_time.cautions),
     Section("quarter", "restated", sections_more.restated),
     Section("quarter", "scored", sections_more.scored),
+    Section("quarter", "small_groups", partial(sections_small.small_groups, page="quarter"), False, "shared"),
     Section("quarter", "made", sections_time.made),
 )
 STALLED = (
@@ -82,6 +85,7 @@ PROTOCOLS = (
     Section("protocols", "choices", sections_choices.choices),
     Section("protocols", "missing_outcome", sections_protocols.missing_outcome),
     Section("protocols", "tipping", sections_tipping.tipping),
+    Section("protocols", "small_groups", partial(sections_small.small_groups, page="protocols"), False, "shared"),
     Section("protocols", "checklist", sections_checklist.checklist, needs_rows=False),
 )
 FIX_LIST = (
@@ -143,7 +147,8 @@ def one_page(name: Page, results: ResultSet, meta: PageMeta) -> str:
         results = ResultSet(tuple(r for r in results.rows if r.klass != "client"))
     with spoken(meta.language) as texts:
         look = Look.at(results, ("common", *REPORTS_OF.get(name, (name,))), texts, meta)
-        return page(name, look, OPENINGS[name](look), SECTIONS[name])
+        sections = [s for s in SECTIONS[name] if s.edition in (None, meta.edition)]
+        return page(name, look, OPENINGS[name](look), sections)
 
 
 def write(results: ResultSet, out: Path, meta: PageMeta) -> list[Path]:

@@ -18,6 +18,7 @@ from typing import Any
 
 from pipeline import assets
 from pipeline.errors import RmtError
+from pipeline.identity.merging import OTHER
 from pipeline.identity.quarters import is_block, number_of, own_days
 
 ENGLISH = "en"
@@ -49,10 +50,10 @@ class Texts:
     def name(self, kind: str, code: str) -> str:
         """Return the reader's word for a code ("condition_group", "copd"), else the code with gaps for underscores.
 
-        Labels that the clinic chose itself (sites, protocols) stay as they are.
+        Labels that the clinic chose itself (sites, protocols) stay as they are; several of them together have a word.
         """
         if kind in ("site", "protocol", "file", "rule"):
-            return code
+            return self.tell(code) if code == OTHER else code
         return self.entries.get(f"names.{kind}.{code}") or self.entries.get(f"names.{code}") \
             or self.tell(code.replace("_", " "))
 

@@ -58,7 +58,7 @@ def page(name: Page, look: Look, opening: Opening, sections: Sequence[Section]) 
     scripts = ("page.js", "worklist.js") if name == "stalled" else ("page.js",)
     script = "".join(assets.text("reports", n) for n in scripts)
     about = say(f"page.about_{meta.date_policy}", readers=say(f"{name}.readers"), quarter=quarter_name(meta.quarter),
-                days=quarter_days(meta.quarter), until=day_name(meta.data_until_on))
+                days=quarter_days(meta.quarter), until=quarter_name(day_name(meta.data_until_on)))
     margin = say(f"page.margin_{meta.edition}")
     return _engine().get_template("page.html.j2").render(
         page=name, is_one=name in ONE_PAGE, meta=meta, say=say, opening=opening, sections=printed, about=about,

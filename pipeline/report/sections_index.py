@@ -29,7 +29,8 @@ def data(look: Look) -> SectionView:
     for statistic in ("data_from_on", "data_until_on", "quarter"):
         r = look.one("data", statistic)
         if r is not None:
-            rows.append([look.say(f"index.data.{statistic}"), quarter_name(day_name(r.text))])
+            of_edition = "_shared" if look.meta.edition == "shared" and statistic != "quarter" else ""
+            rows.append([look.say(f"index.data.{statistic}{of_edition}"), quarter_name(day_name(r.text))])
     for statistic in ("people", "courses", "test_days", "weeks_logged"):
         r = look.one("data", statistic)
         if r is not None:

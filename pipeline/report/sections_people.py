@@ -6,6 +6,7 @@ from pipeline.report import charts
 from pipeline.report.chart_style import Rung, Words
 from pipeline.report.look import Look, part
 from pipeline.report.sections_fix_list import link
+from pipeline.report.sections_small import together_of
 from pipeline.report.tables import Column, indented, table, with_bar
 from pipeline.report.views import Block, Figure, Fold, Group, Heading, SectionView, Table, said, side, view
 from pipeline.report.words import behind, is_hidden, of, people
@@ -43,7 +44,8 @@ def _who_table(look: Look, place: str, this: Result | None) -> Table | None:
         levels = [r for r in look.many("who", "people") if part(r, kind)]
         for level in dict.fromkeys(part(r, kind) for r in levels):
             found = {part(r, "period"): r for r in levels if part(r, kind) == level}
-            cells = [people(found.get(p), "0") for p in PERIODS]
+            absent = "not put together" if any(map(together_of, found.values())) else "0"
+            cells = [people(found.get(p), absent) for p in PERIODS]
             cells[0] = with_bar(cells[0], _share(found.get("this"), this))
             rows.append([look.texts.name(kind, level), *cells])
             groups.append(look.texts.name("dimension", kind))

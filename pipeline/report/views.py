@@ -33,7 +33,7 @@ NOTHING = Html("")
 @dataclass(frozen=True)
 class PageMeta:
     """What the head and foot of every page say: edition, quarter ("2026Q3", or "block-003"), last day of the data
-    (ISO, or "day 812" from the own start), the date policy, and hashes."""
+    (ISO, or "day 812" from the own start; in the shared edition its quarter), the date policy, and hashes."""
 
     edition: Edition
     quarter: str
@@ -195,12 +195,16 @@ class Opening:
 
 @dataclass(frozen=True)
 class Section:
-    """One section of a page: its question opens it, what it cannot tell closes it (texts `<page>.<id>.question`)."""
+    """One section of a page: its question opens it, what it cannot tell closes it (texts `<page>.<id>.question`).
+
+    edition: the one that has it; None: both.
+    """
 
     page: Page
     id: str
     build: Callable[[Look], SectionView]
     needs_rows: bool = True
+    edition: Edition | None = None
 
 
 def view(*blocks: Block | None, gap: str = "") -> SectionView:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from pipeline.identity.few_digits import told
 from pipeline.report import PageMeta
 from pipeline.results import Result, ResultSet
 from tests.report import made_clients, made_more, made_people, made_protocols, made_quarter, made_queries
@@ -15,7 +16,7 @@ def meta(edition: str) -> PageMeta:
     return PageMeta(
         edition,
         "2026Q2",
-        "2026-06-30",
+        "2026-06-30" if edition == "internal" else "2026Q2",
         "5f0c9a",
         "a1b2c3",
         "0.1.0",  # type: ignore[arg-type]
@@ -48,4 +49,5 @@ def suppressed() -> ResultSet:
             return r
         return replace(r, n=None, hits=None, n_people=None, value=None, low=None, high=None, text=HIDDEN)
 
-    return ResultSet(tuple(hide(r) for r in (*made_protocols.rows(), *made_quarter.rows(), *made_more.quarter())))
+    rows = (*made_protocols.rows(), *made_quarter.rows(), *made_more.quarter())
+    return ResultSet(tuple(told(hide(r)) for r in rows))

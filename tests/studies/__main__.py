@@ -8,7 +8,7 @@ TODAY = dt.date.today().isoformat()
 STUDIES = (
     ("recovery",), ("control_chart_signals",), ("falling_looks",), ("stalled_rule",), ("gate_corpus",),
     ("designs", TODAY), ("gate_power", TODAY), ("plan_size", TODAY), ("coverage", TODAY, "4000"), ("kill_table",),
-    ("fuzz_intake",), ("misleading", "--cohorts", "300"), ("next_test_power",),
+    ("fuzz_intake",), ("small_parts",), ("misleading", "--cohorts", "300"), ("next_test_power",),
 )  # fmt: skip
 
 
