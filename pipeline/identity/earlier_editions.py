@@ -167,9 +167,9 @@ class _Ties:
             return
         since = f"{UNPRINTED}{key} since {edition.cell('')}"
         self._add(name, cell, then, Partition(key, (name, since)) if now >= then else Partition(name, (key, since)))
-        moved = cell.count is not None and 1 <= abs(now - then) <= self.limit
-        self.cells[since] = Cell(None, is_small=moved, is_free=not moved, known=(0.0 if grows else -math.inf, math.inf))
-        if moved:
+        few = 1 <= abs(now - then) <= self.limit
+        self.cells[since] = Cell(None, is_small=few, is_free=not few, known=(0.0 if grows else -math.inf, math.inf))
+        if few and cell.count is not None:
             self.moved.setdefault(key.partition("#")[0], None if is_share else cell.count)
 
     def _add(self, name: str, cell: Cell, count: int, total: Partition) -> None:

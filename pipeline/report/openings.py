@@ -34,6 +34,8 @@ def _people_line(look: Look) -> str:
     this, last = (look.one("who", "people", f"period={p}") for p in ("this", "last"))
     if this is None:
         return look.say("quarter.open.nobody", quarter=quarter_name(look.meta.quarter))
+    if is_hidden(this):
+        return look.say("quarter.open.people_hidden")
     new = look.one("who", "people", "period=this;standing=new")
     if new is None or is_hidden(new):
         return look.say("quarter.open.people_short", n=people(this), last=people(last, "no figure"))

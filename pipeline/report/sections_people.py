@@ -22,7 +22,9 @@ def who(look: Look) -> SectionView:
     this, last = (look.one("who", "people", f"period={p}") for p in PERIODS[:2])
     hidden = [look.texts.name("dimension", kind) for kinds in DIMENSIONS.values() for kind in kinds
               if _all_hidden(look, kind)]
-    return view(said(look.say("quarter.who.lead", n=people(this), last=people(last))),
+    lead = look.say("quarter.open.people_hidden") if is_hidden(this) else \
+        look.say("quarter.who.lead", n=people(this), last=people(last))
+    return view(said(lead),
                 said(look.say("quarter.who.hidden", groups=", ".join(hidden)) if hidden else "", tone="note"),
                 side(_who_table(look, "first", this), _who_table(look, "second", this)))
 
