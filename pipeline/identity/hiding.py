@@ -9,8 +9,9 @@ from pipeline.identity.marks import CHANGED, MERGED, PROTECTS, SAME, VAGUE, is_n
 from pipeline.identity.shared_ledger import Before, Ledger, counted, is_share
 from pipeline.results import Partition, Result, ResultSet
 
-IMPORTANT = (("common.data.people", ""), ("quarter.who.people[period=this]", ""), ("quarter.counted.stay", "step=course"),
-             ("quarter.counted.stay", "step=window12"), ("protocols.training.people", ""), ("quarter.counted.stay", ""),
+IMPORTANT = (("common.data.people", ""), ("quarter.who.people[period=this]", ""),
+             ("quarter.counted.stay", "step=course"), ("quarter.counted.stay", "step=window12"),
+             ("protocols.training.people", ""), ("quarter.counted.stay", ""),
              ("protocols.compared.stay", "step=window12"), ("quarter.who.people", ""))  # fmt: skip
 """What a reader would miss most: the start of a row's key, and a part of its group."""
 A_MEAN, A_COUNT, A_STEP = 0.1, 1.0, 10.0
