@@ -116,7 +116,7 @@ def test_last_quarters_predictions_are_scored(current):
 def test_the_ledger_follows_the_planted_looks(current):
     rows = [r for r in current if r.section == "ledger" and r.statistic == "looked_at_on"]
     looked = [r for r in rows if r.text.startswith("2026")]
-    assert len(looked) >= 10 and {r.klass for r in looked} == {"client"}
+    assert len(looked) >= 5 and {r.klass for r in looked} == {"client"}
 
 
 def said(key: str, out: Path, printed: float | None = None, quarter: str | None = None) -> str:
@@ -144,7 +144,9 @@ def test_explain_knows_rules_and_words(two, name, part):
 
 
 def test_explain_counts_what_a_rule_holds_back(two):
-    assert "Set aside by it now: 0 faults" not in said("tests.tested_on.day", two[0])
+    with open_store(two[0] / "store.duckdb", read_only=True) as store:
+        rule, n = store.sql("select rule, count(*) as n from settled.set_aside group by rule order by rule limit 1").row(0)
+    assert f"Set aside by it now: {n} fault" in said(rule, two[0])
 
 
 def test_an_unknown_name_is_refused_with_near_ones(two):
