@@ -52,7 +52,7 @@ def test_the_edition_is_of_use(part: tuple[int, Written]) -> None:
 def test_its_pages_say_what_is_put_together_or_left_out(part: tuple[int, Written]) -> None:
     people, written = part
     made = pages(written.shared.rows, written.shared.meta)
-    assert set(made) == {"index.html", "quarter.html", "protocols.html"}
+    assert {"index.html", "quarter.html", "protocols.html"} <= set(made)
     assert all(f'id="{s.id}"' in made["quarter.html"] for s in SECTIONS["quarter"])
     assert people > 22 or "Left out: " in made["quarter.html"]
     merged = any(r.note.startswith("together: ") for r in written.shared.rows.rows)
