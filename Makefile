@@ -33,13 +33,18 @@ demo: env ## run the whole job on the sample cohort and say which pages to open
 test: env ## run the fast tests
 	$(RUN) tests/browser/chromium.py
 	$(RUN) -m tests.browser.axe
-	$(RUN) -m pytest --numprocesses 2 --dist loadfile
+	$(RUN) -m pytest -m "not slow" --numprocesses 2 --dist loadfile
+
+slow: cluster ## run the tests that take longer: reviews one after the other, servers, attacks on editions, axe-core
+	$(RUN) tests/browser/chromium.py
+	$(RUN) -m tests.browser.axe
+	$(RUN) -m pytest -m slow --numprocesses 2 --dist loadfile
 
 lint: env ## style, types
 	.venv/bin/ruff check .
 	.venv/bin/mypy
 
-check: lint test ## lint, types and tests
+check: lint test slow ## lint, types and all tests
 
 sample: env ## make sample_data/ again from its seed
 	$(RUN) -m pipeline.simulate sample_data
@@ -71,4 +76,4 @@ wheel-check: env ## build the wheel, install it in an empty environment, run it 
 clean: ## remove what the other words made
 	rm -rf .venv out dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis
 
-.PHONY: help env cluster demo test lint check sample engines spark oracles study bench golden pictures wheel-check clean
+.PHONY: help env cluster demo test slow lint check sample engines spark oracles study bench golden pictures wheel-check clean

@@ -82,6 +82,7 @@ def test_without_a_review_the_command_says_what_to_do_first(tmp_path):
     assert "review" in str(said.value)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed: its script cannot be tried")
 def test_lme4_finds_the_same_model(exported):
     asked = subprocess.run(["Rscript", "-e", "library(lme4)"], capture_output=True, check=False, timeout=120)

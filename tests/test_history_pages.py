@@ -18,6 +18,8 @@ from pipeline.cli import main
 from pipeline.store import open_store
 from tests.some_people import every, tables_of, write
 
+pytestmark = pytest.mark.slow
+
 EDITIONS = ("internal", "shared")
 PEOPLE = 80
 

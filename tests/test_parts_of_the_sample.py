@@ -13,6 +13,8 @@ from pipeline.settings import Settings
 from tests.conftest import SAMPLE
 from tests.small_services import Written, keys_of, load, one_quarter, some_clients
 
+pytestmark = pytest.mark.slow
+
 QUARTER = "2026Q3"
 LIMIT = 10
 PARTS = {"every 3rd": (0, None, 3), "every 4th": (1, None, 4), "every 5th": (2, None, 5), "every 7th": (0, None, 7),

@@ -143,7 +143,7 @@ def test_the_page_says_what_came_before_the_data_and_what_after(amended):
     out, kept, _ = amended
     said = text_of(kept[2] / "protocols.html")
     assert "with 2 test days loaded already: read it as planned after the data" in said
-    assert "It has been changed 1 times since" in said
+    assert "Changes since then: 1, the last on" in said
     assert "agreed to research use and have a baseline test" in said  # the estimand in the plan's own words
     assert "Planned when tests had been loaded" in said and "Planned before any test was loaded" not in said
     with open_store(out / "store.duckdb", read_only=True) as store:

@@ -72,6 +72,7 @@ def test_a_label_stands_for_one_condition(out):
     assert [r["condition"] for r in kept(out)] == ["age_years >= 40"]
 
 
+@pytest.mark.slow
 def test_a_review_has_its_row_marked_and_small_parts_hidden_where_shared(tmp_path):
     """Of half the sample: a large part stands in both editions, a handful in the internal one only."""
     place = tmp_path / "out"
@@ -90,6 +91,6 @@ def test_a_review_has_its_row_marked_and_small_parts_hidden_where_shared(tmp_pat
         main_row = [r for r in rows if r["section"] == "choices" and "kind=primary" in r["group"]]
         assert main_row and main_row[0]["value"]
     gain = ("gain_cmh2o", "pressure=mip;kind=post hoc;choice=Women over 60")
-    assert found["internal"][gain]["value"] == found["shared"][gain]["value"]
+    assert round(found["internal"][gain]["value"], 1) == found["shared"][gain]["value"]
     few = [k for k in found["internal"] if "Very old" in k[1] and k[0] == "gain_cmh2o"]
     assert few and all("value" not in found["shared"][k] and "hidden" in found["shared"][k]["text"] for k in few)

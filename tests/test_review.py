@@ -99,6 +99,7 @@ def test_kept_and_set_aside_add_up(sample_review):
     assert c["rows_kept"] + c["rows_set_aside"] + c["rows_unchanged"] == c["rows_read"]
 
 
+@pytest.mark.slow
 def test_a_second_review_changes_no_byte_in_another_zone_locale_and_hash_seed(sample_review, tmp_path):
     out, _ = sample_review
     (tmp_path / "out").mkdir()
@@ -111,6 +112,7 @@ def test_a_second_review_changes_no_byte_in_another_zone_locale_and_hash_seed(sa
         assert files_of(out, edition) == files_of(tmp_path / "out", edition)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("logs", ["sessions", "weekly_logs"])
 def test_four_tables_are_enough(tmp_path, logs):
     for table in ("clients", "episodes", "tests", logs):

@@ -13,6 +13,8 @@ from tests.attack import LIMIT, ranges
 from tests.recover import digits_of, numbers_of_people
 from tests.small_services import QUARTERS, Written, load, one_quarter, reviewed, service, tables, write
 
+pytestmark = pytest.mark.slow
+
 SERVICES = [(8, False), (20, True), (20, False), (40, True)]
 
 

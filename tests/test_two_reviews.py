@@ -19,6 +19,8 @@ from pipeline.store import edit_store, open_store
 from tests.conftest import SAMPLE
 from tests.some_people import every, write
 
+pytestmark = pytest.mark.slow
+
 GAIN = "quarter.gains.raw_gain_cmh2o[pressure=mip]@12"
 
 
@@ -145,7 +147,8 @@ def test_explain_knows_rules_and_words(two, name, part):
 
 def test_explain_counts_what_a_rule_holds_back(two):
     with open_store(two[0] / "store.duckdb", read_only=True) as store:
-        rule, n = store.sql("select rule, count(*) as n from settled.set_aside group by rule order by rule limit 1").row(0)
+        counted = store.sql("select rule, count(*) as n from settled.set_aside group by rule order by rule limit 1")
+    rule, n = counted.row(0)
     assert f"Set aside by it now: {n} fault" in said(rule, two[0])
 
 

@@ -14,7 +14,7 @@ from tests.analyse.conftest import QUARTER
 
 SECTIONS = {
     "common": ("data", "can_answer"),
-    "quarter": ("who", "counted", "records", "safety", "dose", "effort", "settings", "gains", "gain_apart",
+    "quarter": ("who", "counted", "records", "safety", "service", "dose", "effort", "settings", "gains", "gain_apart",
                 "past_error", "model", "over_time", "decisions", "function", "instruments", "sites", "cautions",
                 "made"),
     "protocols": ("estimand", "plan", "training", "compared", "alike", "overlap", "balance", "fitted",

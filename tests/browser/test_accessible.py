@@ -13,7 +13,7 @@ from tests.browser import axe
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 RULES = Path(__file__).with_name("axe_rules.txt")
 WIDTHS, SCHEMES = (1280, 390), ("light", "dark")
 #: The rules that look at colours; what all others look at is the same in the dark.

@@ -50,6 +50,8 @@ from tests.engines.servers import free_port, sail
 from tests.engines.ways import cohort, elsewhere, tables, whole
 from tests.sql.portable import refused
 
+pytestmark = pytest.mark.slow
+
 pytest.importorskip("pyspark", reason="the Spark Connect client is not installed: make cluster")
 pytest.importorskip("pysail", reason="pysail is not in this environment (requirements-dev.lock)")
 

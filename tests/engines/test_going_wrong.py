@@ -19,6 +19,8 @@ from pipeline.errors import EngineError
 from pipeline.store import edit_store, open_store
 from tests.engines.servers import free_port, sail, serving
 
+pytestmark = pytest.mark.slow
+
 pytest.importorskip("pyspark", reason="the Spark Connect client is not installed: make cluster")
 pytest.importorskip("pysail", reason="pysail is not in this environment (requirements-dev.lock)")
 

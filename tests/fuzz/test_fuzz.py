@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from pipeline.store import open_store
 from tests.fuzz.judging import complaints
 from tests.fuzz.mutations import PLANTED, spoilt
@@ -11,6 +13,7 @@ from tests.fuzz.mutations import PLANTED, spoilt
 SEEDS = range(300)
 
 
+@pytest.mark.slow
 def test_no_trace_no_loss_no_identifier(tmp_path: Path) -> None:
     with open_store(":memory:") as store:
         found = [complaints(seed, tmp_path, store, ("walk", "scan")[: 1 + (seed % 6 == 0)]) for seed in SEEDS]

@@ -20,6 +20,8 @@ from pipeline.stages_door import day_columns
 from pipeline.store import open_store
 from tests.some_people import every, write
 
+pytestmark = pytest.mark.slow
+
 WRITTEN = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}|[0-9]{4}Q[1-4]")
 GAINS = ("select client_key, course_no, pressure, baseline_cmh2o, at12_week, at12_cmh2o, gain12_cmh2o, last_week, "
          "gain_last_cmh2o, n_tests, no_gain_reason from quantities.gains order by all")

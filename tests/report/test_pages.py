@@ -103,6 +103,7 @@ def test_no_empty_cell(name: str) -> None:
     assert re.findall(r"<t[dh][^>]*></t[dh]>", made("full")[name]) == []
 
 
+@pytest.mark.slow
 def test_same_bytes_under_another_zone_seed_and_locale() -> None:
     code = (
         "import hashlib;from tests.report import cohorts;from pipeline.report.editions import pages;"

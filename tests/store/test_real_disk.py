@@ -6,9 +6,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from pipeline.store import open_store
 from tests.store.disks import filled, read_only, small_disk
 from tests.validate.folder import KEY, SOUND, write
+
+pytestmark = pytest.mark.slow
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 
