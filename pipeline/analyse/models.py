@@ -125,6 +125,14 @@ class Built:
     form: TimeForm
     model: MixedModel
 
+    @property
+    def fixed_recipe(self) -> Recipe:
+        """The recipe with the sites in the mean, also where this model draws them at random."""
+        sites = next((v for v in self.model.varies if v.by == "site"), None)
+        if sites is None:
+            return self.recipe
+        return self.recipe.having("site", *(("site_slope",) if "time12" in sites.terms else ()))
+
 
 def build(recipe: Recipe, settings: Settings, *, random_sites: bool = False, outcome: str = "value_cmh2o") -> Built:
     """Turn a recipe into the engine's model; with random sites the site leaves the mean for an outer grouping."""

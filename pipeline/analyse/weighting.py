@@ -160,7 +160,7 @@ def _drawn(fit: Fitted, found: Weighing, settings: Settings) -> tuple[Fitted, Mi
     assert found.columns is not None and found.weight is not None
     people = found.columns.people.with_columns(pl.Series("weight", found.weight)).select("client_key", "weight")
     again = run(fit.name, fit.rows.join(people, on="client_key", how="semi", maintain_order="left"),
-                fit.built.recipe, settings, random_sites=False)  # fmt: skip
+                fit.built.fixed_recipe, settings, random_sites=False)  # fmt: skip
     if again.look is None or not again.works:
         raise CannotFit(again.state)
     frame = again.look.frame.join(people, on="client_key", how="left", maintain_order="left")
