@@ -22,6 +22,7 @@ from pipeline.stages import Summary
 from pipeline.stages_editions import Shared, keep, shared_edition
 from pipeline.stages_published import publish
 from pipeline.store import edit_store
+from tests.some_people import write
 
 QUARTERS = ("2026Q2", "2026Q3")
 
@@ -46,27 +47,6 @@ def tables(scenario: Scenario, seed: int) -> dict[str, pl.DataFrame]:
     cases = [person_case(plan(rng, scenario), scenario) for rng in streams]
     rows = {name: [r for c in cases for r in c.rows.get(name, [])] for name in TABLES}
     return {name: as_frame(name, some).drop(TAG) for name, some in rows.items()}
-
-
-def write(made: dict[str, pl.DataFrame], folder: Path) -> Path:
-    """Write input tables as CSV."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, frame in made.items():
-        frame.write_csv(folder / f"{name}.csv")
-    return folder
-
-
-def some_clients(sample: Path, keys: Sequence[str], folder: Path) -> Path:
-    """Write the rows of some clients of a folder of input tables, and all rows that are about no client."""
-    tables_of = {p.stem: pl.read_csv(p, infer_schema=False) for p in sorted(sample.glob("*.csv"))}
-    return write({name: frame.filter(pl.col("client_key").is_in(list(keys))) if "client_key" in frame.columns else frame
-                  for name, frame in tables_of.items()}, folder)  # fmt: skip
-
-
-def keys_of(sample: Path) -> list[str]:
-    """The client keys of a folder of input tables, in order."""
-    clients = pl.read_csv(sample / "clients.csv", infer_schema=False)
-    return sorted(set(clients["client_key"].drop_nulls()))
 
 
 def load(folder: Path, out: Path, settings: Settings | None = None) -> None:

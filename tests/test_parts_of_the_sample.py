@@ -10,8 +10,8 @@ from pipeline.identity.small_cells import derivable_after
 from pipeline.report import SECTIONS
 from pipeline.report.editions import pages
 from pipeline.settings import Settings
-from tests.conftest import SAMPLE
-from tests.small_services import Written, keys_of, load, one_quarter, some_clients
+from tests import some_people
+from tests.small_services import Written, load, one_quarter
 
 pytestmark = pytest.mark.slow
 
@@ -27,9 +27,9 @@ LENIENT = Settings(set_aside_max_pct=90)
 @pytest.fixture(scope="module", params=PARTS)
 def part(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[int, Written]:
     """How many people a part of the sample has, and its review; AuditFailed, exit 6, would end it here."""
-    keys = keys_of(SAMPLE)[slice(*PARTS[request.param])]
+    keys = some_people.keys()[slice(*PARTS[request.param])]
     base: Path = tmp_path_factory.mktemp("part")
-    load(some_clients(SAMPLE, keys, base / "in"), base / "out", LENIENT)
+    load(some_people.write(some_people.tables_of(keys), base / "in"), base / "out", LENIENT)
     return len(keys), one_quarter(base / "out", QUARTER)
 
 

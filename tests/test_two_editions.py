@@ -11,7 +11,8 @@ import pytest
 from pipeline.identity.audit import derivable_cells
 from tests.attack import LIMIT, ranges
 from tests.recover import digits_of, numbers_of_people
-from tests.small_services import QUARTERS, Written, load, one_quarter, reviewed, service, tables, write
+from tests.small_services import QUARTERS, Written, load, one_quarter, reviewed, service, tables
+from tests.some_people import write
 
 pytestmark = pytest.mark.slow
 

@@ -13,17 +13,14 @@ import polars as pl
 
 from pipeline.analyse.common import PRESSURES, Frames, Section, group, labelled
 from pipeline.analyse.decisions import kept
-from pipeline.analyse.usual_course import usual_course
+from pipeline.analyse.usual_course import COURSE, EVERYBODY, SO_FAR, usual_course
 from pipeline.contract.annotations import DECISION
 from pipeline.identity.quarters import before, last_day
 from pipeline.identity.shared_ledger import OF
 from pipeline.results import Partition, ResultSet
 from pipeline.settings import Settings
 
-EVERYBODY = "common.data.people[all]"
-COURSE = ["client_key", "course_no"]
 NOW = {"period": "this"}
-SO_FAR = "so_far=yes"
 IN_WINDOW, PAST_WINDOW = "in the window, not tested", "past the window, not tested"
 
 

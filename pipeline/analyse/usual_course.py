@@ -11,7 +11,7 @@ from pipeline.results import Partition
 from pipeline.stats.stalled_rule import StalledRule
 
 COURSE = ["client_key", "course_no"]
-PEOPLE, SO_FAR = "common.data.people[all]", "so_far=yes"
+EVERYBODY, SO_FAR = "common.data.people[all]", "so_far=yes"
 SENT = {"referral": ("referral_reason", "reason"), "caution": ("caution", "caution")}
 PER_WEEK = {"prescribed_sessions_per_week": "sessions_prescribed", "done_sessions_per_week": "sessions_done"}
 
@@ -22,7 +22,7 @@ def _sent(section: Section, first: pl.DataFrame) -> None:
         labels = first.select(pl.col(column).cast(pl.String).fill_null("not recorded"))[column].to_list()
         parts = [section.add(statistic, group(**{name: label}), n=labels.count(label)) for label in sorted(set(labels))]
         if parts:
-            section.sums.append(Partition(PEOPLE, tuple(p.key for p in parts)))
+            section.sums.append(Partition(EVERYBODY, tuple(p.key for p in parts)))
 
 
 def days_to_start(frames: Frames, first: pl.DataFrame) -> pl.DataFrame:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import socket
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -27,8 +29,7 @@ class SparkConnect:
     def __init__(self, address: str) -> None:
         """Open a session. EngineError: not installed, no answer, or a server of another version."""
         self._address = address
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # what is tried again in vain is said as an error
+        with _quiet():
             self._session = _session(address)
         for option, value in _OPTIONS.items():
             self._session.conf.set(option, value)
@@ -42,8 +43,7 @@ class SparkConnect:
         """Run one SELECT and let the engine write its rows; every whole number is a BIGINT, as in DuckDB."""
         from pyspark.errors import PySparkException
         try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")  # what is tried again in vain is said below
+            with _quiet():
                 self._write(sql, out)
                 self.table(name, out)
         except (PySparkException, *_broken()) as fault:
@@ -66,8 +66,7 @@ class SparkConnect:
 
     def close(self) -> None:
         """Stop the session: one that is left open keeps this process and its place on the server alive."""
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # a server that is gone is tried again here too
+        with _quiet():
             self._session.stop()
 
 
@@ -77,6 +76,14 @@ def refused(name: str, fault: Exception) -> EngineError:
         return EngineError("does not fit into the engine's memory", where=name,
                            now="give its server and workers more, and run the same command: finished tables are kept")
     return cannot_run(name, fault)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Without the client's warnings: of pandas 3, not used here, and of tries in vain, which become our own errors."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
 
 
 def _broken() -> tuple[type[Exception], ...]:
@@ -96,12 +103,10 @@ def _is_gone(fault: BaseException) -> bool:
 def _session(address: str) -> Any:
     """Open a session and see that both sides are of one version; a server that is not there is not waited for."""
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # the client warns of pandas 3, which is not used here
-            from pyspark import __version__ as ours
-            from pyspark.errors import PySparkException
-            from pyspark.sql.connect.client.retries import DefaultPolicy
-            from pyspark.sql.connect.session import SparkSession
+        from pyspark import __version__ as ours
+        from pyspark.errors import PySparkException
+        from pyspark.sql.connect.client.retries import DefaultPolicy
+        from pyspark.sql.connect.session import SparkSession
     except ImportError as fault:
         raise EngineError("the client of the Spark Connect protocol is not installed", where=address,
                           now="pip install 'rmt-outcomes[cluster]', or leave out --engine") from fault
@@ -111,9 +116,7 @@ def _session(address: str) -> Any:
         session = SparkSession.builder.remote(address).create()
         # the client's own policy goes on trying for ten minutes
         session.client.set_retry_policies([DefaultPolicy(max_retries=4, max_backoff=2000)])
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # what is tried again in vain is said below
-            theirs = str(session.version)
+        theirs = str(session.version)
     except (PySparkException, *_broken()) as fault:
         if session is not None:
             session.stop()

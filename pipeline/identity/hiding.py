@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from pipeline.identity.audit import Audit, Derivable
+from pipeline.identity.few_digits import is_mean
 from pipeline.identity.marks import CHANGED, MERGED, PROTECTS, SAME, VAGUE, is_near, small_mark, split_mark
 from pipeline.identity.shared_ledger import Before, Ledger, counted, is_share
 from pipeline.results import Partition, Result, ResultSet
@@ -43,7 +44,7 @@ class Sheet:
         self.means: dict[int, list[str]] = {}
         for key, row in self.rows.items():
             self.of_group.setdefault(row.group, []).append(key)
-            if row.hits is None and row.value is not None and row.unit != "people":
+            if is_mean(row):
                 for number in {None if row.n_of in OF_NOBODY else row.n, row.n_people} - {None}:
                     self.means.setdefault(number or 0, []).append(key)
         self._equal = _classes(s for s in self.ledger.sums if len(s.parts) == 1)

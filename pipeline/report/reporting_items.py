@@ -16,7 +16,7 @@ from dataclasses import dataclass
 class Item:
     """A line of a guideline. `places` ("page#section") answer it; texts `checklist.<guideline>.<key>...` say the rest.
 
-    needs: a condition (see `reporting_status.MET`) that adds `more` places where it is met; where it is not, the text
+    needs: a condition (see `sections_checklist.MET`) that adds `more` places where it is met; where it is not, the text
     `_without` says what is lacking. absent: the item does not apply to these pages. The text `_left`, if there is one,
     says what a person must add.
     """

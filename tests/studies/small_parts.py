@@ -16,8 +16,8 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.errors import AuditFailed
-from tests.conftest import SAMPLE
-from tests.small_services import keys_of, load, one_quarter, some_clients
+from tests import some_people
+from tests.small_services import load, one_quarter
 from tests.studies.tables import as_text
 from tests.test_parts_of_the_sample import LENIENT, QUARTER
 
@@ -28,9 +28,9 @@ ALL = [f"{k}.{o}" for k in (3, 4, 5, 7) for o in range(k)] + [f"n{n}" for n in (
 def keys(part: str) -> list[str]:
     """The client keys of a part."""
     if part.startswith("n"):
-        return keys_of(SAMPLE)[: int(part[1:])]
+        return some_people.keys()[: int(part[1:])]
     step, start = part.split(".")
-    return keys_of(SAMPLE)[int(start) :: int(step)]
+    return some_people.keys()[int(start) :: int(step)]
 
 
 def one(part: str) -> dict[str, object]:
@@ -39,7 +39,7 @@ def one(part: str) -> dict[str, object]:
     row: dict[str, object] = {"part": part, "people": len(mine)}
     with tempfile.TemporaryDirectory() as folder:
         base = Path(folder)
-        load(some_clients(SAMPLE, mine, base / "in"), base / "out", LENIENT)
+        load(some_people.write(some_people.tables_of(mine), base / "in"), base / "out", LENIENT)
         try:
             written = one_quarter(base / "out", QUARTER)
         except AuditFailed:
