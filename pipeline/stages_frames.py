@@ -23,13 +23,31 @@ def require(store: Store, table: str, command: str) -> None:
                          now=f"run `rmt-outcomes {command}` first, or `review`, which does it all")
 
 
+def holds_only_sums(store: Store) -> bool:
+    """Tell whether the results that stand were computed from sums, without a row of a client (results.run, only_sums;
+    a version without sums wrote no such column)."""
+    if not store.has_table("results.run"):
+        return False
+    run = store.sql("select * from results.run")
+    return "only_sums" in run.columns and bool(run["only_sums"][0])
+
+
+def require_rows(store: Store) -> None:
+    """Raise StoreError where the store has no derived rows: nothing has been derived, or sums alone came home."""
+    if not store.has_table("frames.courses") and holds_only_sums(store):
+        raise StoreError("the store holds sums only: no row of a client is derived in it",
+                         expected="what `derive` makes without --only-sums",
+                         now="run `rmt-outcomes derive` without --only-sums, then this again")
+    require(store, "frames.courses", "derive")
+
+
 def frames_of(store: Store) -> dict[str, pl.DataFrame]:
     """Return every table of the schema `frames` by its name, in the order of names; "plans", those registered; and
     "asked", the analyses asked for after the data were seen.
 
-    StoreError where nothing has been derived yet.
+    StoreError where no rows have been derived.
     """
-    require(store, "frames.courses", "derive")
+    require_rows(store)
     names = store.sql(
         "select table_name from information_schema.tables where table_schema = 'frames' order by table_name"
     )["table_name"].to_list()

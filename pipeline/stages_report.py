@@ -81,8 +81,11 @@ def _models_failed(results: ResultSet) -> bool:
     return not states or all("numerical failure" in r.text or "cannot" in r.text or not r.text for r in states)
 
 
-def _keep(store: Store, results: ResultSet, quarter: str, settings: Settings) -> None:
-    """Store the results, their sums and the run's facts as tables of the schema `results`."""
+def _keep(store: Store, results: ResultSet, quarter: str, settings: Settings, *, only_sums: bool = False) -> None:
+    """Store the results, their sums and the run's facts as tables of the schema `results`.
+
+    only_sums: they were computed from the sums of an engine, without a row of a client.
+    """
     import polars as pl
 
     from pipeline.results import to_frame
@@ -90,7 +93,7 @@ def _keep(store: Store, results: ResultSet, quarter: str, settings: Settings) ->
     numbered = enumerate(results.partitions)
     sums = [{"sum_no": no, "total": s.total, "part": part} for no, s in numbered for part in s.parts]
     run = {"quarter": quarter, "settings_text": settings_text(settings), "program_version": __version__,
-           "plan_hash": in_force(store)}
+           "plan_hash": in_force(store), "only_sums": only_sums}
     tables = {
         "current": to_frame(results.rows).with_row_index("position"),
         "partitions": pl.DataFrame(sums, schema={"sum_no": pl.Int64, "total": pl.String, "part": pl.String})
