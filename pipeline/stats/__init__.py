@@ -2,7 +2,7 @@
 
 from pipeline.stats.contrasts import Contrast, FTest, contrast, holm, tukey_kramer
 from pipeline.stats.diagnostics import Diagnostics, diagnostics, residuals
-from pipeline.stats.elsewhere import SumsFit, fit_sums
+from pipeline.stats.elsewhere import SumsFit, fit_from_sums, fit_sums
 from pipeline.stats.explained import Explained, explained, icc_at
 from pipeline.stats.lrt import LikelihoodRatio, likelihood_ratio
 from pipeline.stats.marginal import marginal_means, marginal_slopes, pairwise
@@ -10,6 +10,7 @@ from pipeline.stats.mixed import MixedFit, fit_mixed
 from pipeline.stats.model import CannotFit, MixedModel, Varies
 from pipeline.stats.predict import gains, predict, random_effects
 from pipeline.stats.profiles import profile_intervals
+from pipeline.stats.reading import Reading
 from pipeline.stats.refit import Bootstrap, Influence, cluster_bootstrap, leave_one_out
 from pipeline.stats.robust import robust_contrast, robust_terms
 from pipeline.stats.standardised import StandardisedEffect, standardised_effect
@@ -26,6 +27,7 @@ __all__ = [
     "LikelihoodRatio",
     "MixedFit",
     "MixedModel",
+    "Reading",
     "StandardisedEffect",
     "SumsFit",
     "UnequalFit",
@@ -36,6 +38,7 @@ __all__ = [
     "explained",
     "fit_by_group",
     "fit_by_power",
+    "fit_from_sums",
     "fit_mixed",
     "fit_sums",
     "gains",

@@ -124,24 +124,13 @@ def _whitened(columns: Array, names: tuple[str, ...], correlated: bool, by: str)
         return columns, np.eye(0)
     if not correlated:
         size = np.sqrt((columns**2).mean(axis=0))
-        _refuse_empty(size, names, by)
+        refuse_empty(size, names, by)
         return columns / size, np.diag(1.0 / size)
     free, change = centred(columns)
     q, to_q, kept = orthonormal(free)
-    if len(kept) < len(names):
-        lost = next(name for j, name in enumerate(names) if j not in kept)
-        raise CannotFit(
-            f"The random term {lost!r} by {by!r} has the same value in every row or follows from the other random "
-            "terms; leave it out."
-        )
+    refuse_random(names, kept, by)
     root_n = np.sqrt(n)
     return q * root_n, change @ to_q * root_n
-
-
-def _refuse_empty(size: Array, names: tuple[str, ...], by: str) -> None:
-    for name, value in zip(names, size, strict=True):
-        if value == 0.0:
-            raise CannotFit(f"The random term {name!r} by {by!r} is 0 in every row; leave it out.")
 
 
 @dataclass(frozen=True)
@@ -175,19 +164,15 @@ def standardised(rows: Rows, correlated: tuple[bool, ...], by: tuple[str, ...]) 
     if empty.any():
         free = np.where(empty, 0.0, free)
     q, to_q, kept = orthonormal(free)
-    if not kept and rows.x.values.shape[1]:
-        raise CannotFit("Every term of the mean is 0 in every row; there is nothing to estimate.")
-    if len(rows.y) <= len(kept):
-        raise CannotFit(
-            f"{len(rows.y)} rows cannot carry {len(kept)} terms of the mean; leave terms out or wait for more tests."
-        )
+    refuse_terms(len(rows.y), rows.x.values.shape[1], len(kept))
     y_free, start = _free_outcome(rows, to_free)
     slope = q.T @ y_free
     rest = y_free - q @ slope
     again = q.T @ rest
     rest, slope = rest - q @ again, slope + again
     scale = float(np.sqrt(rest @ rest / (len(rest) - len(kept))))
-    _refuse_constant(rows, y_free, scale)
+    constant = float(np.ptp(rows.y)) == 0.0
+    refuse_outcome(len(rows.y), constant, scale <= 1e-13 * max(float(np.abs(y_free).max()), 1e-300))
     x_map = to_free[np.ix_(kept, kept)] @ to_q
     z, z_map = _whitened(rows.z.values, rows.z.names, correlated[0], by[0])
     outer, outer_map = _whitened(rows.outer.values, rows.outer.names, correlated[-1], by[-1])
@@ -213,13 +198,39 @@ def _free_outcome(rows: Rows, to_free: Array) -> tuple[Array, Array]:
     return shifted - mean, start
 
 
-def _refuse_constant(rows: Rows, y_free: Array, scale: float) -> None:
-    if float(np.ptp(rows.y)) == 0.0:
+def refuse_terms(rows: int, terms: int, kept: int) -> None:
+    """CannotFit where all terms of the mean are 0, or where those that are left are as many as the rows."""
+    if not kept and terms:
+        raise CannotFit("Every term of the mean is 0 in every row; there is nothing to estimate.")
+    if rows <= kept:
+        raise CannotFit(f"{rows} rows cannot carry {kept} terms of the mean; leave terms out or wait for more tests.")
+
+
+def refuse_outcome(rows: int, constant: bool, exact: bool) -> None:
+    """CannotFit for an outcome that is the same in every row, or that the terms of the mean give exactly."""
+    if constant:
         raise CannotFit(
-            f"The outcome has the same value in all {len(rows.y)} rows; there is no variation to explain. "
+            f"The outcome has the same value in all {rows} rows; there is no variation to explain. "
             "Check how the column was made."
         )
-    if scale <= 1e-13 * max(float(np.abs(y_free).max()), 1e-300):
+    if exact:
         raise CannotFit(
             "The terms of the mean reproduce the outcome exactly; nothing is left to estimate a spread from."
         )
+
+
+def refuse_random(names: tuple[str, ...], kept: list[int], by: str) -> None:
+    """CannotFit for random terms that follow from the others, kept being those that do not."""
+    if len(kept) < len(names):
+        lost = next(name for j, name in enumerate(names) if j not in kept)
+        raise CannotFit(
+            f"The random term {lost!r} by {by!r} has the same value in every row or follows from the other random "
+            "terms; leave it out."
+        )
+
+
+def refuse_empty(size: Array, names: tuple[str, ...], by: str) -> None:
+    """CannotFit for a random term whose size is 0."""
+    for name, value in zip(names, size, strict=True):
+        if value == 0.0:
+            raise CannotFit(f"The random term {name!r} by {by!r} is 0 in every row; leave it out.")

@@ -68,8 +68,11 @@ def solve(sums: Sums, shape: Shape, basis: Basis, reml: bool, boundary: Boundary
     return Solved(sums, shape, basis, found, why, made, reml, zero)
 
 
-def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array) -> None:
-    """CannotFit when the variances cannot be told apart from one another or from the terms of the mean."""
+def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array, groups: int) -> None:
+    """CannotFit when the variances cannot be told apart from one another or from the terms of the mean.
+
+    rows_per_group (m,): of groups, or of patterns of groups that stand for `groups` in all.
+    """
     information = solved.linear.expected
     # on the scale of the information there would be without a mean to estimate, so that rounding is not taken for it
     size = np.sqrt(np.maximum(np.diag(solved.linear.trace2), 0.0))
@@ -80,7 +83,7 @@ def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array
     if few == len(rows_per_group):
         tests = "one row" if rows_per_group.max() == 1 else f"{int(rows_per_group.max())} rows or fewer"
         raise CannotFit(
-            f"All {len(rows_per_group)} groups of {inner.by!r} have {tests}, so what varies between groups "
+            f"All {groups} groups of {inner.by!r} have {tests}, so what varies between groups "
             f"({inner.terms}) cannot be told apart from the residual. Wait for second "
             "measurements, or fit fewer random terms."
         )
@@ -94,7 +97,7 @@ def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array
 def state(
     solved: Solved,
     model: MixedModel,
-    names: tuple[tuple[str, ...], tuple[str, ...]],
+    names: tuple[tuple[str, ...], ...],
     lost: tuple[str, ...],
     kept_zero: bool,
 ) -> tuple[StateKind, str]:

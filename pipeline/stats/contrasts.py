@@ -16,7 +16,7 @@ from pipeline.stats.kr import df_each, kr_f, satterthwaite_f
 from pipeline.stats.model import CannotFit, DfMethod
 
 if TYPE_CHECKING:
-    from pipeline.stats.mixed import MixedFit
+    from pipeline.stats.reading import Reading
 
 Array = NDArray[np.float64]
 
@@ -83,7 +83,7 @@ def mean_table(solved: Solved, names: tuple[str, ...], df_method: DfMethod) -> p
     return pl.DataFrame(out)
 
 
-def as_rows(fit: MixedFit, weights: Mapping[str, float] | Array) -> Array:
+def as_rows(fit: Reading, weights: Mapping[str, float] | Array) -> Array:
     """Contrast weights as rows (r, kept columns); CannotFit for unknown or unidentified terms."""
     if isinstance(weights, Mapping):
         unknown = [t for t in weights if t not in fit.terms]
@@ -100,7 +100,7 @@ def as_rows(fit: MixedFit, weights: Mapping[str, float] | Array) -> Array:
     return rows[:, kept]
 
 
-def contrast(fit: MixedFit, weights: Mapping[str, float] | Array, level: float = 0.95) -> Contrast | FTest:
+def contrast(fit: Reading, weights: Mapping[str, float] | Array, level: float = 0.95) -> Contrast | FTest:
     """A vector or mapping term -> weight gives a Contrast; a matrix (r, terms) gives a joint FTest."""
     single = isinstance(weights, Mapping) or np.ndim(weights) == 1
     rows = as_rows(fit, weights)

@@ -1,8 +1,9 @@
 """Fit from sums made elsewhere: a SQL GROUP BY, or another site's answer. No row is needed.
 
-One random intercept and one slope along t by one grouping. Columns are those of the mean other than the constant, then
-the outcome; the caller subtracts a centre from each (t, columns, outcome) before forming sums, and names the centres
-here, so that large offsets cost no digits. With c columns of the mean beside the constant:
+Random intercept, or intercept and slope along t, by one grouping, and what the sums hold of an outer one. Columns are
+the outer grouping's, those of the mean, the constant first, then the outcome. A caller who subtracts a centre from a
+column (t, columns, outcome) before forming sums names it here, so that large offsets cost no digits. With c columns of
+the mean beside the constant:
 per group (or pattern) n, sum t, sum t^2 and for every column j of (1, x_1 .. x_c, y) a_j = sum col_j and
 b_j = sum t col_j; once for all rows the cross-products T_jk = sum col_j col_k. Groups with equal (n, sum t, sum t^2)
 may be held as one pattern with their count and sums of a_j a_k, (a_j b_k + a_k b_j) / 2 and b_j b_k: the cost of the
@@ -12,39 +13,22 @@ fit then stops growing with clients.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.stats.basis import Basis, orthonormal_from_gram
-from pipeline.stats.boundary import Solved, solve
-from pipeline.stats.contrasts import mean_table
+from pipeline.stats.boundary import refuse_unidentified, solve
 from pipeline.stats.likelihood import Shape
-from pipeline.stats.mixed import log_likelihood
-from pipeline.stats.model import CannotFit, DfMethod, Method
-from pipeline.stats.optimum import Proof
+from pipeline.stats.model import Boundary, CannotFit, DfMethod, Method, MixedModel, Varies
+from pipeline.stats.reading import Reading, check_groups, read
 from pipeline.stats.sums import Sums
+from pipeline.stats.sums_basis import of_model, standardised_sums
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class SumsFit:
-    """A fit without rows: mean_terms, covariance (2, 2) of (intercept, slope), residual_sd, log_likelihood, proof.
-
-    In the caller's columns (centres taken back), so it equals the fit of the rows.
-    """
-
-    mean_terms: pl.DataFrame
-    covariance: Array
-    residual_sd: float
-    log_likelihood: float
-    n_rows: int
-    zero: bool
-    proof: Proof
-    solved: Solved
+class SumsFit(Reading):
+    """A fit without rows, in the caller's columns (centres taken back): it reads as the fit of the rows does."""
 
 
 def group_sums(n: Array, t: Array, tt: Array, a: Array, b: Array, total: Array) -> Sums:
@@ -85,35 +69,56 @@ def _two_by_two(n: Array, t: Array, tt: Array) -> Array:
     return np.stack([np.stack([n, t], axis=1), np.stack([t, tt], axis=1)], axis=1)
 
 
-def _basis(sums: Sums, centres: Array, t_centre: float) -> tuple[Sums, Basis]:
-    """Standardise by a change of columns: orthonormal mean, outcome less its least-squares fit, whitened (1, t)."""
-    p = sums.k - 1
-    total = sums.total[0]
-    x_map, kept = orthonormal_from_gram(total[:p, :p])
-    if len(kept) < p:
+def random_names(varies: Varies) -> tuple[str, ...]:
+    """Names of the random columns of "1", or "1 + time12"."""
+    parts = [part.strip() for part in varies.terms.split("+")]
+    return tuple("Intercept" if part == "1" else part for part in parts if part != "0")
+
+
+def fit_from_sums(
+    sums: Sums,
+    model: MixedModel,
+    names: Sequence[str],
+    *,
+    centres: Sequence[float] | None = None,
+    t_centre: float = 0.0,
+    method: Method = "reml",
+    df: DfMethod = "kenward-roger",
+    boundary: Boundary = "drop",
+) -> SumsFit:
+    """Fit a model from its sums as fit_mixed does from its rows.
+
+    names: terms of the mean, the constant first; what varies is read from the model, the mean's formula is only told.
+    centres: of (constant = 0, x.., y), what was subtracted before the sums were formed; t_centre likewise of t.
+    Raises CannotFit with a plain sentence when these sums have no answer.
+    """
+    off = np.zeros(len(names) + 1) if centres is None else np.asarray(centres, dtype=float)
+    _refuse_unusable(sums, model, len(names), off, t_centre)
+    random = tuple(random_names(v) for v in model.varies)
+    own = of_model(sums, model.varies, random)
+    groups = (round(own.full_weight.sum()), len(own.starts))
+    check_groups(groups, model)
+    standard, basis = standardised_sums(own, model.varies, random, off, t_centre)
+    correlated = tuple(v.correlated for v in model.varies)
+    shape = Shape(standard.q, correlated[0], standard.outer_columns, correlated[-1])
+    solved = solve(standard, shape, basis, method == "reml", boundary)
+    refuse_unidentified(solved, model, standard.rows, groups[0])
+    counts = (round(standard.n), *groups)
+    return SumsFit(**read(solved, model, (method, df, boundary), (tuple(names), random), counts))
+
+
+def _refuse_unusable(sums: Sums, model: MixedModel, terms: int, centres: Array, t_centre: float) -> None:
+    if terms != sums.k - sums.outer_columns - 1 or len(centres) != terms + 1:
         raise CannotFit(
-            f"Column {next(j for j in range(p) if j not in kept)} of the mean follows from the earlier ones."
+            f"The sums have {sums.k - sums.outer_columns - 1} terms and an outcome; got {terms} names, "
+            f"{len(centres)} centres."
         )
-    slope = x_map @ (x_map.T @ total[:p, p])
-    rest = total[p, p] - slope @ total[:p, p]
-    if rest <= 1e-12 * max(total[p, p], 1e-300):
-        raise CannotFit(
-            "The terms of the mean reproduce the outcome exactly; nothing is left to estimate a spread from."
-        )
-    scale = float(np.sqrt(rest / (sums.n - p)))
-    w = np.zeros((p + 1, p + 1))
-    w[:p, :p], w[:p, p], w[p, p] = x_map, -slope / scale, 1.0 / scale
-    z_gram = np.einsum("m,mab->ab", sums.weight, sums.zz) / sums.n
-    z_map, z_kept = orthonormal_from_gram(z_gram)
-    if len(z_kept) < 2:
-        raise CannotFit("The time column is the same in every row; there is no slope to vary.")
-    # centres back: col_user = col + centre, so beta_1 of the caller takes -sum centre_j beta_j + centre_y
-    back = np.eye(p)
-    back[0, 1:] = -centres[1:p]
-    shift = back @ slope
-    shift[0] += centres[p]
-    t_back = np.array([[1.0, -t_centre], [0.0, 1.0]])
-    return sums.in_basis(z_map, w, 0), Basis(tuple(range(p)), back @ x_map, shift, scale, t_back @ z_map, np.eye(0))
+    if len(sums.rows) == 0 or sums.n == 0:
+        raise CannotFit("There are no rows to fit; check the selection that made the sums.")
+    if not np.isfinite(sums.total).all():
+        raise CannotFit("A sum is infinite or missing; a row behind it is. Leave such rows out of the GROUP BY.")
+    if t_centre != 0.0 and not all(v.correlated for v in model.varies):
+        raise CannotFit("Random terms without covariances hang on where time is 0; form the sums without its centre.")
 
 
 def fit_sums(
@@ -125,24 +130,6 @@ def fit_sums(
     method: Method = "reml",
     df: DfMethod = "kenward-roger",
 ) -> SumsFit:
-    """Random intercept and slope from sums. names: terms of the mean, the constant first; centres: of
-    (constant = 0, x.., y), what was subtracted before the sums were formed; t_centre likewise of t."""
-    if len(names) != sums.k - 1 or len(centres) != sums.k:
-        raise CannotFit(
-            f"The sums have {sums.k - 1} terms and an outcome; got {len(names)} names, {len(centres)} centres."
-        )
-    if not np.isfinite(sums.total).all():
-        raise CannotFit("A sum is infinite or missing; a row behind it is. Leave such rows out of the GROUP BY.")
-    standard, basis = _basis(sums, np.asarray(centres, dtype=float), t_centre)
-    solved = solve(standard, Shape(2, True, 0, True), basis, method == "reml", "drop")
-    residual_sd = float(np.sqrt(solved.linear.sigma2)) * basis.scale
-    return SumsFit(
-        mean_terms=mean_table(solved, tuple(names), df if method == "reml" else "satterthwaite"),
-        covariance=residual_sd**2 * basis.z @ solved.d @ basis.z.T,
-        residual_sd=residual_sd,
-        log_likelihood=log_likelihood(solved),
-        n_rows=round(sums.n),
-        zero=solved.zero[0],
-        proof=solved.proof,
-        solved=solved,
-    )
+    """Random intercept and slope by one grouping, whose names nobody asks for."""
+    model = MixedModel("y", " + ".join(names), (Varies("client_key", "1 + t"),))
+    return fit_from_sums(sums, model, names, centres=centres, t_centre=t_centre, method=method, df=df)

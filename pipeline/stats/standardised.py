@@ -21,7 +21,7 @@ from pipeline.stats.modes import random_map
 from pipeline.stats.noncentral import noncentrality
 
 if TYPE_CHECKING:
-    from pipeline.stats.mixed import MixedFit
+    from pipeline.stats.reading import Reading
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ class StandardisedEffect:
     t_df: float
 
 
-def level_variance(fit: MixedFit) -> tuple[float, float]:
+def level_variance(fit: Reading) -> tuple[float, float]:
     """(variance of one observed level where the random columns are the intercept alone, its df nu).
 
     The sum of every grouping's intercept variance and the residual variance, squared outcome units.
@@ -47,10 +47,10 @@ def level_variance(fit: MixedFit) -> tuple[float, float]:
     solved = fit.solved
     q = solved.basis.z.shape[0]
     rows = np.zeros((len(fit.model.varies), q + solved.basis.outer.shape[0]))
-    for level, columns in enumerate((fit.rows.z, fit.rows.outer)[: len(fit.model.varies)]):
-        if "Intercept" not in columns.names:
+    for level, names in enumerate(fit.random_names):
+        if "Intercept" not in names:
             raise CannotFit(f"The standardised effect needs a random intercept by {fit.model.varies[level].by!r}.")
-        rows[level, level * q + columns.names.index("Intercept")] = 1.0
+        rows[level, level * q + names.index("Intercept")] = 1.0
     standard = rows @ random_map(solved)
     split = solved.shape.q
     weights = []
@@ -63,7 +63,7 @@ def level_variance(fit: MixedFit) -> tuple[float, float]:
     return value * solved.basis.scale**2, df
 
 
-def standardised_effect(fit: MixedFit, weights: Mapping[str, float] | Array, level: float = 0.95) -> StandardisedEffect:
+def standardised_effect(fit: Reading, weights: Mapping[str, float] | Array, level: float = 0.95) -> StandardisedEffect:
     """g of one contrast of the mean: c'b over the SD of one client's observed level at random columns (1, 0, ..)."""
     row = as_rows(fit, weights)
     made = combine(fit.solved, row, "satterthwaite", level)

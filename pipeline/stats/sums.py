@@ -122,6 +122,27 @@ class Sums:
             self, zz=z.T @ self.zz @ z, zw=zw, total=w.T @ self.total @ w, pairs=pairs, outer_columns=outer_columns
         )
 
+    def only(self, q: int, drop: int) -> Sums:
+        """The same sums with the first q random columns, and without the first `drop` columns of W."""
+        return replace(
+            self,
+            zz=self.zz[:, :q, :q],
+            zw=None if self.zw is None else self.zw[:, :q, drop:],
+            total=self.total[:, drop:, drop:],
+            pairs=None if self.pairs is None else self.pairs[:, :q, :q, drop:, drop:],
+            outer_columns=self.outer_columns - drop,
+        )
+
+    def as_one(self) -> Sums:
+        """The same groups in one outer group: there is no outer grouping."""
+        return replace(
+            self,
+            weight=self.full_weight,
+            outer_weight=np.ones(1),
+            total=np.tensordot(self.outer_weight, self.total, axes=(0, 0))[None],
+            starts=np.zeros(1, dtype=np.intp),
+        )
+
     def weighted(self, weight: Array, outer_weight: Array, total: Array) -> Sums:
         """The same sums with other case weights; total must be the weighted W'W per outer group."""
         return replace(self, weight=weight, outer_weight=outer_weight, total=total)

@@ -105,7 +105,7 @@ def _equal(fit, sql):
         assert sql.mean_terms[column].to_numpy() == pytest.approx(fit.mean_terms[column].to_numpy(), rel=1e-7)
     assert sql.log_likelihood == pytest.approx(fit.log_likelihood, abs=1e-7)
     assert sql.residual_sd == pytest.approx(fit.residual_sd, rel=1e-8)
-    assert sql.covariance == pytest.approx(fit.covariance("client_key")[1], rel=1e-6)
+    assert sql.covariance("client_key")[1] == pytest.approx(fit.covariance("client_key")[1], rel=1e-6)
 
 
 def test_sums_from_sql_give_the_fit_of_the_rows():
