@@ -7,7 +7,7 @@ V = Z Psi Z' + sigma^2 I within each group, X'V^-1X and the small-sample terms a
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from math import inf, sqrt
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri, stdtrit
 
 from pipeline.stats.noncentral import noncentral_t_cdf, noncentrality
+from pipeline.stats.sums import Sums
 
 Array = NDArray[np.float64]
 MANY = 1e6
@@ -105,6 +106,59 @@ def planned(x: Array, z: Array, starts: NDArray[np.intp], psi: Array, residual_s
         rows = starts[sizes == size][:, None] + np.arange(size)
         _add(made, x[rows], z[rows], elements, psi, residual_sd)
     return made
+
+
+def planned_from_sums(sums: Sums, psi: Array, residual_sd: float, columns: slice) -> Planned:
+    """The same from the sums of a design, group by group or in patterns: X the given columns of W, psi (q, q) of the
+    first q random columns.
+
+    With G = Z'Z of a group, s = sigma^2 and M = psi (s I + G psi)^-1: V^-1 = (I - Z M Z') / s and V^-1 Z = Z K with
+    K = (I - M G) / s, so that each sum is Z'X times small matrices times Z'X, and a multiple of X'X. Products that SQL
+    holds as their symmetric half give the symmetric half of `second`, of which nothing else is read.
+    """
+    own, q, s = sums.only(len(psi), 0), len(psi), residual_sd**2
+    g, one = own.zz, np.eye(len(psi))
+    m = psi @ np.linalg.inv(s * one + g @ psi)
+    m = (m + m.transpose(0, 2, 1)) / 2.0
+    k = (one - m @ g) / s
+    two = m @ g @ m - 2.0 * m  # V^-2 = (I + Z two Z') / s^2
+    three = two - m - m @ g @ two  # V^-3 = (I + Z three Z') / s^3
+    units = [_unit(q, i, j) for i in range(q) for j in range(i + 1)]
+    ends = [k @ e @ k.transpose(0, 2, 1) for e in units]  # V^-1 A V^-1 = Z end Z'
+    r, product = len(units) + 1, partial(_product, own, columns)
+    first = np.stack([*(product(e) for e in ends), product(two / s**2, 1.0 / s**2)])
+    second = np.empty((r, *first.shape))
+    for a, b in np.ndindex(r - 1, r - 1):
+        second[a, b] = product(k @ units[a] @ g @ ends[b])
+    for a, end in enumerate(ends):
+        second[-1, a] = product(k @ end)
+        second[a, -1] = second[-1, a].T
+    second[-1, -1] = product(three / s**3, 1.0 / s**3)
+    # tr(V^-1 A_a V^-1 A_b): A = Z E Z' has tr(E Z'V^-1Z E Z'V^-1Z)
+    inner = [e @ g @ k for e in units]
+    trace = np.empty((r, r))
+    trace[:-1, :-1] = [[_trace(own, x @ y) for y in inner] for x in inner]
+    trace[-1, :-1] = trace[:-1, -1] = [_trace(own, x @ k) for x in inner]
+    trace[-1, -1] = (own.n + _trace(own, two @ g)) / s**2
+    return Planned(product(-m / s, 1.0 / s), first, second, trace)
+
+
+def _product(sums: Sums, columns: slice, inner: Array, share: float = 0.0) -> Array:
+    """Sum over the groups of X'(share I + Z inner Z')X, inner (m, q, q)."""
+    made = share * sums.total[:, columns, columns] + sums.contract(inner, columns)
+    return np.asarray(np.tensordot(sums.outer_weight, made, axes=(0, 0)))
+
+
+def _trace(sums: Sums, each: Array) -> float:
+    """Sum over the groups of the traces of each (m, q, q)."""
+    return float(sums.full_weight @ np.einsum("maa->m", each))
+
+
+def _unit(q: int, i: int, j: int) -> Array:
+    """dPsi / dpsi_ij: 1 at (i, j) and (j, i)."""
+    unit = np.zeros((q, q))
+    unit[i, j] = unit[j, i] = 1.0
+    return unit
 
 
 def _add(made: Planned, x: Array, z: Array, elements: list[tuple[int, int]], psi: Array, residual_sd: float) -> None:
