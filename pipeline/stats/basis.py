@@ -18,6 +18,7 @@ from pipeline.stats.sums import Sums, from_rows, own_totals
 Array = NDArray[np.float64]
 
 ALIASED_BELOW = 1e-8  # length left of a column after removing the earlier ones, as a share; R's lm uses 1e-7
+GRAM_ALIASED_BELOW = 1e-10  # the same of its squared length, from sums: rounding of long sums stays below it
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ def orthonormal_from_gram(gram: Array) -> tuple[Array, list[int]]:
     for j in range(len(gram)):
         trial = scaled[np.ix_([*kept, j], [*kept, j])]
         left = trial[-1, -1] - trial[-1, :-1] @ np.linalg.solve(trial[:-1, :-1], trial[:-1, -1])
-        if gram[j, j] > 0 and left > 1e-11:
+        if gram[j, j] > 0 and left > GRAM_ALIASED_BELOW:
             kept.append(j)
     root = np.linalg.cholesky(scaled[np.ix_(kept, kept)])
     return np.linalg.solve(root, np.eye(len(kept))).T / safe[kept][:, None], kept

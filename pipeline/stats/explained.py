@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from pipeline.stats.mixed import MixedFit
+    from pipeline.stats.reading import Reading
 
 Array = NDArray[np.float64]
 
@@ -45,7 +46,7 @@ def explained(fit: MixedFit) -> Explained:
     return Explained(mean, random, residual, mean / total, (mean + spread) / total, icc)
 
 
-def icc_at(fit: MixedFit, by: str, terms: Array) -> float:
+def icc_at(fit: Reading, by: str, terms: Array) -> float:
     """Intraclass correlation for rows whose random columns have these values, terms (q,) for grouping `by`.
 
     Two rows of one group, share of random plus residual variance; the other grouping's intercept counts as spread.

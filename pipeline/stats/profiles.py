@@ -23,7 +23,7 @@ from pipeline.stats.model import CannotFit
 from pipeline.stats.optimum import best
 
 if TYPE_CHECKING:
-    from pipeline.stats.mixed import MixedFit
+    from pipeline.stats.reading import Reading
 
 Array = NDArray[np.float64]
 
@@ -110,7 +110,7 @@ def _ends(component: _Component, sd: float, floor: float | None, cut: float) -> 
     return float(brentq(above, low, sd, xtol=1e-6 * sd)), upper
 
 
-def profile_intervals(fit: MixedFit, level: float = 0.95) -> pl.DataFrame:
+def profile_intervals(fit: Reading, level: float = 0.95) -> pl.DataFrame:
     """grouping, term, sd, low, high of every random term's SD and of the residual's; outcome units (per column unit).
 
     By the fit's own likelihood: REML, or ML as lme4's confint does. Needs a fit that is not a numerical failure.

@@ -105,7 +105,8 @@ class Sums:
             square = columns @ np.swapaxes(columns, 1, 2)
             if len(square) == 1:
                 return np.asarray(np.tensordot(self.pairs, square[0], axes=([3, 4], [0, 1])))
-            return np.asarray(np.einsum("mabkl,mkl->mab", self.pairs, square[self.outer_of]))
+            spans = zip(self.starts, self.ends, square, strict=True)
+            return np.concatenate([np.tensordot(self.pairs[a:b], each, axes=([3, 4], [0, 1])) for a, b, each in spans])
         if len(columns) == 1:
             half = (self.zw.reshape(-1, self.k) @ columns[0]).reshape(len(self.rows), self.q, -1)
         else:
@@ -117,7 +118,8 @@ class Sums:
         zw = None if self.zw is None else z.T @ (self.zw.reshape(-1, self.k) @ w).reshape(len(self.rows), self.q, -1)
         pairs = None
         if self.pairs is not None:
-            pairs = np.einsum("mabkl,ac,bd,ke,lf->mcdef", self.pairs, z, z, w, w, optimize=True)
+            made = np.einsum("mabkl,ac,bd,ke,lf->mcdef", self.pairs, z, z, w, w, optimize=True)
+            pairs = np.ascontiguousarray(made)  # or contract() copies them at each call
         return replace(
             self, zz=z.T @ self.zz @ z, zw=zw, total=w.T @ self.total @ w, pairs=pairs, outer_columns=outer_columns
         )
