@@ -1,4 +1,4 @@
-"""The sums of a mixed model by an engine outside the store: two small tables come home, no row does."""
+"""Questions of sums to an engine outside the store, about the tables that it holds: small answers come home."""
 
 from __future__ import annotations
 
@@ -12,13 +12,33 @@ from pipeline.stats.sums import Sums
 from pipeline.stats.sums_sql import Layout, per_pattern, sums_from, totals
 
 
-def sums_by(engine: Engine, layout: Layout, folder: Path) -> Sums:
-    """Let an engine sum over the table of a layout, which it can see; its answers stay in `folder`."""
-    answers = []
-    for name, text in (("patterns", per_pattern(layout)), ("totals", totals(layout))):
-        out = folder / f"sums.{name}"
-        shutil.rmtree(out, ignore_errors=True)
-        out.mkdir(parents=True)
-        engine.build(f"sums.{name}", text, out)
-        answers.append(pl.read_parquet(out / "**" / "*.parquet", hive_partitioning=False))
-    return sums_from(answers[0], answers[1], layout)
+class AtEngine:
+    """An engine that answers in sums (analyse.sums_rows.Summing). What it makes and answers stands below `folder`."""
+
+    def __init__(self, engine: Engine, folder: Path) -> None:
+        self._engine, self._folder, self._asked = engine, folder, 0
+
+    def make(self, name: str, sql: str) -> None:
+        """Make a table from one SELECT; it stays with the engine."""
+        self._engine.build(name, sql, self._place(name))
+
+    def ask(self, sql: str) -> pl.DataFrame:
+        """Answer one SELECT; rows of slices stand one after the other, in no order."""
+        self._asked += 1
+        name = f"sums.answer_{self._asked}"
+        place = self._place(name)
+        self._engine.build(name, sql, place)
+        answer = pl.read_parquet(place / "**" / "*.parquet", hive_partitioning=False)
+        shutil.rmtree(place)
+        return answer
+
+    def _place(self, name: str) -> Path:
+        place = self._folder / name
+        shutil.rmtree(place, ignore_errors=True)
+        place.mkdir(parents=True)
+        return place
+
+
+def sums_by(at: AtEngine, layout: Layout) -> Sums:
+    """Let an engine sum over the table of a layout, which it can see."""
+    return sums_from(at.ask(per_pattern(layout)), at.ask(totals(layout)), layout)

@@ -9,6 +9,7 @@ brings regression to the mean in. Sources: Lord 1967, Psychol Bull 68:304; Liang
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -32,12 +33,15 @@ class Handling:
 def handling(rows: pl.DataFrame, settings: Settings) -> Handling:
     """What the assignment of the people of these rows asks for: columns client_key, assigned_by."""
     people = rows.unique("client_key", keep="first", maintain_order=True)["assigned_by"].cast(pl.String)
-    if not people.len():
-        return Handling()
-    if (people == "randomised").fill_null(False).all():
+    return handling_of(dict(people.value_counts().iter_rows()), settings)
+
+
+def handling_of(people: Mapping[str | None, int], settings: Settings) -> Handling:
+    """The same from the number of people by how they were assigned; None: not recorded."""
+    total = sum(people.values())
+    if total and people.get("randomised", 0) == total:
         return Handling(CONSTRAINED, "everybody was drawn by lot")
-    by_rule = (people == "written_rule").fill_null(False).mean()
-    if settings.rule_uses_measured_value and float(str(by_rule)) > HALF:
+    if settings.rule_uses_measured_value and people.get("written_rule", 0) > HALF * total:
         return Handling(COVARIATE, "most were assigned by a written rule on the measured value (settings)")
     return Handling()
 

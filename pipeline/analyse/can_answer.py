@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -21,22 +22,44 @@ PER_10 = {
     "effort": "detectable_effort_per_10_points_cmh2o",
 }
 DETECTABLE = "from the design and an assumed spread: 80 % power at a two-sided 5 %, t with Kenward-Roger df"
+LOGGED_BY = ("sessions", "diary")
+"""What a week is logged by."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """The data in hand as days and counts: people have a course, the tested a test, the logged a logged week."""
+
+    from_on: date | None
+    until_on: date
+    people: int
+    courses: int
+    test_days: int
+    tested: int
+    weeks_logged: int
+    logged: int
 
 
 def data(frames: Frames, quarter: str) -> ResultSet:
     """Section "data": the span, and how many people, courses, test days and logged weeks there are."""
-    section = Section("common", "data")
     courses, tests, weeks = frames["courses"], frames["test_days"], frames["client_weeks"]
-    first = courses["from_on"].min()
-    section.add("data_from_on", text=day_words(first, quarter) if isinstance(first, date) else "no course yet")
-    section.add("data_until_on", text=day_words(data_until(frames), quarter))
+    first, logged = courses["from_on"].min(), weeks.filter(weeks["logged_by"].is_in(LOGGED_BY))
+    return told(Held(
+        first if isinstance(first, date) else None, data_until(frames), courses["client_key"].n_unique(),
+        courses.height, tests.height, tests["client_key"].n_unique(), logged.height, logged["client_key"].n_unique(),
+    ), quarter)  # fmt: skip
+
+
+def told(held: Held, quarter: str) -> ResultSet:
+    """Section "data" from its counts."""
+    section = Section("common", "data")
+    section.add("data_from_on", text=day_words(held.from_on, quarter) if held.from_on else "no course yet")
+    section.add("data_until_on", text=day_words(held.until_on, quarter))
     section.add("quarter", text=quarter, value=float(number_of(quarter)), unit="quarter number")
-    people = courses["client_key"].n_unique()
-    section.add("people", n=people)
-    section.add("courses", n=courses.height, n_of="courses", n_people=people)
-    section.add("test_days", n=tests.height, n_of="test days", n_people=tests["client_key"].n_unique())
-    logged = weeks.filter(weeks["logged_by"].is_in(["sessions", "diary"]))
-    section.add("weeks_logged", n=logged.height, n_of="weeks", n_people=logged["client_key"].n_unique())
+    section.add("people", n=held.people)
+    section.add("courses", n=held.courses, n_of="courses", n_people=held.people)
+    section.add("test_days", n=held.test_days, n_of="test days", n_people=held.tested)
+    section.add("weeks_logged", n=held.weeks_logged, n_of="weeks", n_people=held.logged)
     return section.done()
 
 
@@ -86,10 +109,15 @@ def _pressure(section: Section, found: PressureModels) -> None:
     section.add("fit_state", where, text=found.primary.state)
 
 
-def results(frames: Frames, settings: Settings, quarter: str, models: Models) -> ResultSet:
-    """The sections of the report "common"."""
-    del settings
+def can_answer(models: Models) -> ResultSet:
+    """Section "can_answer"."""
     section = Section("common", "can_answer")
     for found in models.values():
         _pressure(section, found)
-    return data(frames, quarter) + section.done()
+    return section.done()
+
+
+def results(frames: Frames, settings: Settings, quarter: str, models: Models) -> ResultSet:
+    """The sections of the report "common"."""
+    del settings
+    return data(frames, quarter) + can_answer(models)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,6 +12,7 @@ import polars as pl
 from pipeline.analyse.common import Array
 from pipeline.analyse.design import WEEKS, with_time
 from pipeline.analyse.models import Built
+from pipeline.analyse.who import Who, who_of
 from pipeline.stats.formula import Columns, columns
 
 FEWEST_PER_PROTOCOL = 8
@@ -86,16 +88,14 @@ class Reader:
         return np.array([float(n == name) for n in self.design.names])
 
 
-def compared(rows: pl.DataFrame) -> list[str]:
+def enough(people: Mapping[str, int]) -> list[str]:
     """Protocols with enough people to read a curve of their own, in order; all of them where none has."""
-    people = rows.group_by("protocol").agg(pl.col("client_key").n_unique().alias("people")).sort("protocol")
-    enough = people.filter(pl.col("people") >= FEWEST_PER_PROTOCOL)["protocol"].to_list()
-    return enough or people["protocol"].to_list()
+    return sorted(p for p, n in people.items() if n >= FEWEST_PER_PROTOCOL) or sorted(people)
 
 
-def _shares(rows: pl.DataFrame, column: str) -> dict[str, float]:
-    people = rows.group_by(column).agg(pl.col("client_key").n_unique().alias("people")).sort(column)
-    return dict(zip(people[column].to_list(), (people["people"] / people["people"].sum()).to_list(), strict=True))
+def _shares(people: Mapping[str, int]) -> dict[str, float]:
+    total = sum(people.values())
+    return {label: n / total for label, n in people.items()}
 
 
 def rate(rows: pl.DataFrame, column: str) -> float:
@@ -121,8 +121,12 @@ def centred(rows: pl.DataFrame, built: Built) -> pl.DataFrame:
 
 def reader(rows: pl.DataFrame, frame: pl.DataFrame, built: Built, design: Columns | None = None) -> Reader:
     """The reader of a model: its rows as prepared, the same centred, and the design columns if a fit has made them."""
-    return Reader(
-        built, design or columns(frame, built.model.mean), frame,
-        _shares(rows.filter(pl.col("protocol").is_in(compared(rows))), "protocol"), _shares(rows, "site"),
-        rate(rows, "dose_d"), rate(rows, "effort_e"),
-    )  # fmt: skip
+    rates = {name: rate(rows, name) for name in ("dose_d", "effort_e")}
+    return reader_of(who_of(rows), rates, frame, built, design or columns(frame, built.model.mean))
+
+
+def reader_of(who: Who, rates: Mapping[str, float], frame: pl.DataFrame, built: Built, design: Columns) -> Reader:
+    """The same from counts; rates: see `rate`, of dose_d and effort_e. `frame` needs one row only."""
+    protocols = who.levels("protocol")
+    read = {p: protocols[p] for p in enough(protocols)}
+    return Reader(built, design, frame, _shares(read), _shares(who.levels("site")), rates["dose_d"], rates["effort_e"])

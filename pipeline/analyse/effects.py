@@ -20,7 +20,6 @@ from pipeline.stats.unmeasured import robustness
 OWN_REPEATS = "this cohort's own repeat tests, a few days apart"
 FEWEST_LATE = 20
 """People with a test at week 20 or later below which nothing is read at 24 weeks."""
-LATE_WEEK = 20.0
 KR = "contrast of the mixed model, REML, Kenward-Roger interval"
 ROBUSTNESS = "Cinelli and Hazlett 2020, of t with Kenward-Roger df: approximate"
 
@@ -47,14 +46,14 @@ def measurement_error(models: PressureModels, settings: Settings) -> Measurement
     Interval by chi-squared on tests less columns of the mean less two for each person: approximate.
     """
     primary = models.working("primary")
-    if primary is None or primary.fit is None or models.gate is None or models.gate.rung == "R4":
+    if primary is None or primary.reading is None or models.gate is None or models.gate.rung == "R4":
         if models.repeats is not None:
             own = models.repeats.error
             return MeasurementError(own.sem, own.low, own.high, OWN_REPEATS)
         default = settings.mip_sem_cmh2o if models.pressure == "mip" else settings.mep_sem_cmh2o
         return MeasurementError(default, None, None, "settings: published, between days; the cohort cannot tell yet")
-    sem = primary.fit.residual_sd
-    df = primary.rows.height - len(primary.fit.terms) - 2 * primary.people
+    sem = primary.reading.residual_sd
+    df = primary.tests - len(primary.reading.terms) - 2 * primary.people
     low = high = None
     if df > 10:
         low, high = (sem * sqrt(df / float(chi2.ppf(q, df))) for q in (0.975, 0.025))
@@ -63,8 +62,7 @@ def measurement_error(models: PressureModels, settings: Settings) -> Measurement
 
 def reads_24_weeks(fitted: Fitted) -> bool:
     """True where enough people have a test late enough to read the curve at 24 weeks."""
-    late = fitted.rows.filter(pl.col("week") >= LATE_WEEK)
-    return late["client_key"].n_unique() >= FEWEST_LATE
+    return fitted.who.late >= FEWEST_LATE
 
 
 def put(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -15,14 +16,19 @@ from pipeline.analyse.design import prepared
 from pipeline.analyse.gate import Gate, gate
 from pipeline.analyse.models import Built, Recipe, build, varying_terms
 from pipeline.analyse.repeats import Repeats, repeats
+from pipeline.analyse.who import Who, who_of
 from pipeline.reference.learning import learned_cmh2o
 from pipeline.settings import Settings
 from pipeline.stats import CannotFit, Contrast, MixedFit, fit_mixed
+from pipeline.stats.reading import Reading
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """One fit, or the plain words why there is none. `rows` are those that it used, prepared."""
+    """One fit, or the plain words why there is none. `rows` are those that it used, prepared.
+
+    A fit from sums has no rows: `sums` holds it, and `counted` the people behind it (see fit_from_sums).
+    """
 
     name: str
     rows: pl.DataFrame
@@ -30,28 +36,45 @@ class Fitted:
     look: Reader | None = None
     fit: MixedFit | None = None
     trouble: str = ""
+    sums: Reading | None = None
+    counted: Who | None = None
+
+    @property
+    def reading(self) -> Reading | None:
+        """What estimates are read from, however it was fitted."""
+        return self.sums if self.fit is None else self.fit
 
     @property
     def state(self) -> str:
         """The state of the fit in plain words."""
-        return self.trouble if self.fit is None else self.fit.state
+        return self.trouble if self.reading is None else self.reading.state
 
     @property
     def works(self) -> bool:
         """True where estimates may be read."""
-        return self.fit is not None and self.fit.state_kind in ("interior", "variance zero")
+        return self.reading is not None and self.reading.state_kind in ("interior", "variance zero")
+
+    @cached_property
+    def who(self) -> Who:
+        """The people in the fit, as counts."""
+        return who_of(self.rows) if self.counted is None else self.counted
 
     @property
     def people(self) -> int:
         """People in the fit."""
-        return self.rows["client_key"].n_unique()
+        return self.rows["client_key"].n_unique() if self.counted is None else self.counted.people
+
+    @property
+    def tests(self) -> int:
+        """Tests in the fit."""
+        return self.rows.height if self.counted is None else self.counted.tests
 
     def read(self, weights: Array, level: float = 0.95) -> Contrast | None:
         """A contrast with its interval; None where the fit or the design cannot give it."""
-        if not self.works or self.fit is None:
+        if not self.works or self.reading is None:
             return None
         try:
-            found = self.fit.contrast(weights, level)
+            found = self.reading.contrast(weights, level)
         except CannotFit:
             return None
         return found if isinstance(found, Contrast) and np.isfinite([found.low, found.high]).all() else None
@@ -107,6 +130,15 @@ class PressureModels:
     fits: dict[str, Fitted] = field(default_factory=dict)
     handling: Handling = field(default_factory=Handling)
     repeats: Repeats | None = None
+    unused: tuple[int, int] | None = None
+
+    @property
+    def without_dose(self) -> tuple[int, int]:
+        """Tests that the primary model cannot use, and their people. `unused`: the same, counted before."""
+        if self.unused is not None or self.primary is None:
+            return self.unused or (0, 0)
+        lost = self.rows.join(self.primary.rows, on=["client_key", "tested_on"], how="anti")
+        return lost.height, lost["client_key"].n_unique()
 
     @property
     def primary(self) -> Fitted | None:

@@ -26,7 +26,17 @@ CHI_SQUARED = "root of half the mean squared difference of pairs, interval by ch
 SUBGROUPS = ("protocol", "first_ever", "condition_group", "sex")
 
 
-def _model_gains(section: Section, found: PressureModels, primary: Fitted, where: str) -> None:
+def modelled(section: Section, found: PressureModels, where: str) -> None:
+    """Add the gains by the model, or that the cohort cannot tell them."""
+    primary = found.working("primary")
+    if primary is not None and found.gate is not None and found.gate.answers["gain"].is_open:
+        _model_gains(section, primary, where)
+    else:
+        section.add("gain_cmh2o", where, at=12.0, unit="cmH2O",
+                    text="this cohort cannot answer it with a model; see the raw gains")
+
+
+def _model_gains(section: Section, primary: Fitted, where: str) -> None:
     look = primary.look
     assert look is not None
     late = reads_24_weeks(primary)
@@ -37,9 +47,8 @@ def _model_gains(section: Section, found: PressureModels, primary: Fitted, where
             continue
         put(section, "gain_cmh2o", where, primary.read(look.gain(week)), at=week, n=primary.people)
         for protocol in sorted(look.protocols) if protocols else []:
-            people = primary.rows.filter(pl.col("protocol") == protocol)["client_key"].n_unique()
             put(section, "gain_cmh2o", f"{where};protocol={protocol}", primary.read(look.gain(week, protocol)),
-                at=week, n=people)
+                at=week, n=primary.who.levels("protocol")[protocol])
     for week in CURVE_WEEKS:
         if week == 0.0:
             section.add("gain_curve_cmh2o", where, at=week, value=0.0, low=0.0, high=0.0, unit="cmH2O",
@@ -169,12 +178,7 @@ def gains(frames: Frames, settings: Settings, models: Models) -> ResultSet:
     for pressure, found in models.items():
         where = group(pressure=pressure)
         people = twelve_week_gains(frames, pressure)
-        primary = found.working("primary")
-        if primary is not None and found.gate is not None and found.gate.answers["gain"].is_open:
-            _model_gains(section, found, primary, where)
-        else:
-            section.add("gain_cmh2o", where, at=12.0, unit="cmH2O",
-                        text="this cohort cannot answer it with a model; see the raw gains")
+        modelled(section, found, where)
         if people.is_empty():
             section.state("No one has both a baseline and a test in the 12-week window.", group=where)
             continue

@@ -7,6 +7,7 @@ degrees of freedom needs (2.80 in a large cohort, more in a small one).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import combinations
 from math import inf
@@ -15,8 +16,9 @@ import numpy as np
 import polars as pl
 
 from pipeline.analyse.common import Array
-from pipeline.analyse.contrasts import Reader, centred, compared, reader
+from pipeline.analyse.contrasts import Reader, centred, enough, reader
 from pipeline.analyse.models import MODELS, TERMS, Recipe, build, varying_terms
+from pipeline.analyse.who import Who, who_of
 from pipeline.settings import Settings
 from pipeline.stats.formula import variables
 from pipeline.stats.planned import Planned, planned
@@ -24,7 +26,9 @@ from pipeline.stats.planned import Planned, planned
 TEN_POINTS = 0.1
 """Ten points of adherence over 12 weeks, in the units of D."""
 PER_12_WEEKS = {"dose": "dose_d", "effort": "effort_e", "between": "between_dose", "within": "within_dose"}
-PAST_12_WEEKS = 12.0
+
+Pairs = list[tuple[str, str]]
+Measured = tuple[dict[str, float], dict[str, float]]
 
 
 @dataclass(frozen=True)
@@ -62,53 +66,56 @@ class Gate:
     inseparable: frozenset[str]
 
 
-def rung(rows: pl.DataFrame, settings: Settings) -> tuple[str, str]:
-    """The rung R1 to R4 of these rows and the reason in words (without counts)."""
-    tests = rows.group_by("client_key").len("tests")
-    people, four = tests.height, tests.filter(pl.col("tests") >= 4).height
-    three = tests.filter(pl.col("tests") >= 3).height
-    fewest = min(past_12_weeks(rows).values(), default=0)
-    if people < settings.min_clients_rung_3 or 2 * three < people:
+def rung(who: Who, settings: Settings) -> tuple[str, str]:
+    """The rung R1 to R4 of these people and the reason in words (without counts)."""
+    people = who.people
+    fewest = min(past_12_weeks(who).values(), default=0)
+    if people < settings.min_clients_rung_3 or 2 * who.having(tests=3) < people:
         return "R4", "fewer people than rung R3 needs" if people < settings.min_clients_rung_3 else (
             "under half of the people have three tests or more")  # fmt: skip
     if people < settings.min_clients_rung_2:
         return "R3", "fewer people than rung R2 needs"
     if people < settings.min_clients_rung_1:
         return "R2", "fewer people than rung R1 needs"
-    if four < settings.min_four_tests_rung_1:
+    if who.having(tests=4) < settings.min_four_tests_rung_1:
         return "R2", "too few people with four tests or more for rung R1"
     if fewest < settings.min_per_protocol_rung_1:
         return "R2", "a protocol has too few people past 12 weeks for rung R1"
     return "R1", "enough people, tests and people past 12 weeks in each protocol"
 
 
-def past_12_weeks(rows: pl.DataFrame) -> dict[str, int]:
+def past_12_weeks(who: Who) -> dict[str, int]:
     """People of each compared protocol with a test at week 12 or later."""
-    late = rows.filter(pl.col("week") >= PAST_12_WEEKS)
-    found = dict(late.group_by("protocol").agg(pl.col("client_key").n_unique()).sort("protocol").iter_rows())
-    return {p: int(found.get(p, 0)) for p in compared(rows)}
+    found = who.levels("protocol", past_12=True)
+    return {p: found.get(p, 0) for p in enough(who.levels("protocol"))}
 
 
-def site_overlap(rows: pl.DataFrame, settings: Settings) -> tuple[bool, frozenset[str]]:
+def site_overlap(who: Who, settings: Settings) -> tuple[bool, frozenset[str]]:
     """Whether site x time is needed, and the protocols that stand at one site only (not separable from it)."""
-    sites = rows["site"].n_unique()
-    if sites < 2:
+    protocols = who.levels("protocol")
+    if len(who.levels("site")) < 2:
         return False, frozenset()
-    seen = rows.filter(pl.col("protocol").is_in(compared(rows)))
-    cells = seen.group_by("protocol", "site").agg(pl.col("client_key").n_unique().alias("people"))
+    cells = who.only("protocol", enough(protocols)).cells()
     by_protocol = cells.group_by("protocol").agg(
         (pl.col("people") >= settings.site_overlap_people).sum().alias("full"), pl.len().alias("any")
     )
     thin = by_protocol.filter(pl.col("full") < settings.site_overlap_sites)
     alone = by_protocol.filter(pl.col("any") < 2)["protocol"].to_list()
-    return thin.height > 0 and rows["protocol"].n_unique() > 1, frozenset(alone)
+    return thin.height > 0 and len(protocols) > 1, frozenset(alone)
+
+
+def assumed_spread(pressure: str, settings: Settings) -> tuple[Array, float]:
+    """The V assumed for a design: covariance (2, 2) of a client's level and slope per 12 weeks, which are independent,
+    and the SD of the error of one test, in cmH2O."""
+    sem = settings.mip_sem_cmh2o if pressure == "mip" else settings.mep_sem_cmh2o
+    wide = sem / settings.mip_sem_cmh2o  # MEP spreads wider between people in the same proportion
+    level, slope = settings.planning_level_sd_cmh2o * wide, settings.planning_slope_sd_cmh2o * wide
+    return np.diag([level**2, slope**2]), sem
 
 
 def assumed(rows: pl.DataFrame, x: Array, pressure: str, settings: Settings) -> Planned:
-    """The design for the assumed V: client intercept and slope, independent, and the error of one test, in cmH2O."""
-    sem = settings.mip_sem_cmh2o if pressure == "mip" else settings.mep_sem_cmh2o
-    wide = sem / settings.mip_sem_cmh2o  # MEP spreads wider between people in the same proportion
-    psi = np.diag([(settings.planning_level_sd_cmh2o * wide) ** 2, (settings.planning_slope_sd_cmh2o * wide) ** 2])
+    """The design of rows for the assumed V."""
+    psi, sem = assumed_spread(pressure, settings)
     z = np.column_stack([np.ones(rows.height), rows["time12"].to_numpy()])
     keys = rows["client_key"].to_numpy()
     starts = np.flatnonzero(np.append(True, keys[1:] != keys[:-1]))
@@ -168,7 +175,7 @@ def _answer(question: str, found: float, widest: float, vif: float, retested: in
     return Answer(question, "cannot", "the smallest detectable difference is larger than what would matter", more)
 
 
-def _detectable(look: Reader, design: Planned, pairs: list[tuple[str, str]]) -> dict[str, float]:
+def _detectable(look: Reader, design: Planned, pairs: Pairs) -> dict[str, float]:
     """Smallest detectable differences by name, in cmH2O."""
     found = {"gain": design.detectable(look.gain(12.0))}
     for a, b in pairs:
@@ -180,15 +187,19 @@ def _detectable(look: Reader, design: Planned, pairs: list[tuple[str, str]]) -> 
 
 
 def _measure(
-    rows: pl.DataFrame, recipe: Recipe, pressure: str, settings: Settings, pairs: list[tuple[str, str]]
-) -> tuple[dict[str, float], dict[str, float]]:
+    rows: pl.DataFrame, recipe: Recipe, pressure: str, settings: Settings, pairs: Pairs
+) -> Measured:
     """Detectable differences and block VIFs of one recipe on the rows that it can use."""
     usable = rows.drop_nulls(recipe.needs())
     if usable["client_key"].n_unique() < 3:
         return {}, {}
     built = build(varying_terms(recipe, usable), settings)
     look = reader(usable, centred(usable, built), built)
-    design = assumed(usable, look.design.values, pressure, settings)
+    return measured(look, assumed(usable, look.design.values, pressure, settings), recipe, pairs)
+
+
+def measured(look: Reader, design: Planned, recipe: Recipe, pairs: Pairs) -> Measured:
+    """Detectable differences in cmH2O and block VIFs, by name, of a design that `look` reads."""
     known = set(look.protocols)
     told = {"protocol_time", "protocol_slope"} & set(recipe.terms)
     found = _detectable(look, design, [p for p in pairs if told and set(p) <= known])
@@ -226,20 +237,27 @@ def _answers(
 
 def gate(rows: pl.DataFrame, pressure: str, settings: Settings) -> Gate:
     """What the prepared rows of one pressure can answer. Reads every column but the outcome."""
-    step, reason = rung(rows, settings)
-    needs_slope, alone = site_overlap(rows, settings)
+    rated = rows.drop_nulls(["effort_e"]).height
+    return gate_of(who_of(rows), rated, pressure, settings,
+                   lambda recipe, pairs: _measure(rows, recipe, pressure, settings, pairs))
+
+
+def gate_of(
+    who: Who, rated: int, pressure: str, settings: Settings, measure: Callable[[Recipe, Pairs], Measured]
+) -> Gate:
+    """The same from counts. rated: tests with effort known; measure: see `measured`."""
+    step, reason = rung(who, settings)
+    needs_slope, alone = site_overlap(who, settings)
     recipe = MODELS[step].having("site_slope") if needs_slope and step in ("R1", "R2") else MODELS[step]
-    if 2 * rows.drop_nulls(["effort_e"]).height < rows.height:
+    if 2 * rated < who.tests:
         recipe = recipe.without("effort")
-    pairs = list(combinations(sorted(past_12_weeks(rows)), 2))
-    tests = rows.group_by("client_key").len("tests")
-    retested = tests.filter(pl.col("tests") >= 2).height
-    found, vif = _measure(rows, recipe, pressure, settings, pairs)
-    split = recipe.without("dose").having("between", "within")
-    parts, _ = _measure(rows, split, pressure, settings, [])
+    past = past_12_weeks(who)
+    pairs = list(combinations(sorted(past), 2))
+    found, vif = measure(recipe, pairs)
+    parts, _ = measure(recipe.without("dose").having("between", "within"), [])
     found |= {k: v for k, v in parts.items() if k in ("between", "within")}
+    retested = who.having(tests=2)
     return Gate(
-        pressure, step, reason, tests.height, tests.filter(pl.col("tests") >= 3).height,
-        tests.filter(pl.col("tests") >= 4).height, retested, past_12_weeks(rows), recipe, found, vif,
-        _answers(found, vif, recipe, retested, len(pairs), settings), needs_slope, alone,
+        pressure, step, reason, who.people, who.having(tests=3), who.having(tests=4), retested, past, recipe, found,
+        vif, _answers(found, vif, recipe, retested, len(pairs), settings), needs_slope, alone,
     )  # fmt: skip

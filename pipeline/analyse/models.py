@@ -8,6 +8,7 @@ D and E look back only (0 at the baseline), so a coefficient is an association w
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import polars as pl
@@ -103,18 +104,24 @@ MODELS: dict[str, Recipe] = {
 }  # fmt: skip
 
 
+COLUMN_OF = {"protocol": "protocol", "sex": "sex", "condition": "condition_group", "site": "site",
+             "efforts": "efforts_more", "age": "age_10"}
+"""Terms that say nothing where their column has one value only."""
+
+
 def varying_terms(recipe: Recipe, rows: pl.DataFrame) -> Recipe:
     """Leave out the terms whose column has one value only: they would say nothing."""
-    single = {
-        name for name, column in (("protocol", "protocol"), ("sex", "sex"), ("condition", "condition_group"),
-                                  ("site", "site"), ("efforts", "efforts_more"), ("age", "age_10"))
-        if rows[column].n_unique() < 2
-    }  # fmt: skip
-    if "protocol" in single:
-        single |= {"protocol_time", "protocol_slope"}
-    if "site" in single:
-        single.add("site_slope")
-    return recipe.without(*sorted(single))
+    return without_single(recipe, {name for name, column in COLUMN_OF.items() if rows[column].n_unique() < 2})
+
+
+def without_single(recipe: Recipe, single: Collection[str]) -> Recipe:
+    """Leave out these terms of COLUMN_OF, and those that are made of them."""
+    gone = set(single)
+    if "protocol" in gone:
+        gone |= {"protocol_time", "protocol_slope"}
+    if "site" in gone:
+        gone.add("site_slope")
+    return recipe.without(*sorted(gone))
 
 
 @dataclass(frozen=True)

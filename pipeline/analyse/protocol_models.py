@@ -40,9 +40,9 @@ def fitted(models: Models) -> ResultSet:
         section.add("rung", where, text=found.gate.rung, note=found.gate.recipe.meaning)
         section.add("people", where, n=primary.people)
         tests = {"n_of": "tests", "n_people": primary.people}
-        section.add("tests", where, n=primary.rows.height, **tests)
-        lost = found.rows.join(primary.rows, on=["client_key", "tested_on"], how="anti")
-        section.add("rows_without_dose", where, n=lost.height, n_of="tests", n_people=lost["client_key"].n_unique(),
+        section.add("tests", where, n=primary.tests, **tests)
+        lost, people = found.without_dose
+        section.add("rows_without_dose", where, n=lost, n_of="tests", n_people=people,
                     note="tests whose dose or effort before them is not known")
         if primary.works:
             _terms(section, primary, where)
@@ -51,8 +51,8 @@ def fitted(models: Models) -> ResultSet:
 
 
 def _terms(section: Section, primary: Fitted, where: str) -> None:
-    assert primary.fit is not None
-    for row in primary.fit.mean_terms.iter_rows(named=True):
+    assert primary.reading is not None
+    for row in primary.reading.mean_terms.iter_rows(named=True):
         name = f"{where};term={row['term']}"
         n = _people_of_level(primary, row["term"])
         if row["estimate"] is None:
@@ -67,14 +67,14 @@ def _terms(section: Section, primary: Fitted, where: str) -> None:
 def _people_of_level(primary: Fitted, term: str) -> int:
     """People behind a term: those of the level that it names, "sex[T.male]", else all."""
     found = re.match(r"(\w+)\[T\.(.+?)\]", term)
-    if found is None or found[1] not in primary.rows.columns:
+    if found is None or found[1] not in primary.who.frame.columns:
         return primary.people
-    return primary.rows.filter(pl.col(found[1]) == found[2])["client_key"].n_unique()
+    return primary.who.levels(found[1])[found[2]]
 
 
 def _random(section: Section, primary: Fitted, where: str) -> None:
-    assert primary.fit is not None
-    fit = primary.fit
+    assert primary.reading is not None
+    fit = primary.reading
     section.add("residual_sd_cmh2o", where, value=fit.residual_sd, unit="cmH2O")
     section.add("log_likelihood", where, value=fit.log_likelihood, unit="log-likelihood", method="REML")
     for varies in fit.model.varies:
@@ -135,12 +135,12 @@ def _graded(section: Section, primary: Fitted, weights: np.ndarray, at: str, has
     """The 80 and 50 % intervals of a contrast, and Hedges' g."""
     for level, name in ((0.8, "difference_80_cmh2o"), (0.5, "difference_50_cmh2o")):
         put(section, name, at, primary.read(weights, level), at=12.0)
-    assert primary.fit is not None
+    assert primary.reading is not None
     if has_covariate:  # its variance is what the baseline leaves over: no SD of a person's pressure
         section.add("hedges_g", at, at=12.0, unit="SD", text="not given: the baseline is a covariate here")
         return
     try:
-        found = standardised_effect(primary.fit, weights)
+        found = standardised_effect(primary.reading, weights)
     except CannotFit:
         section.add("hedges_g", at, at=12.0, unit="SD", text="the model cannot give this")
         return
@@ -162,7 +162,7 @@ def difference(models: Models, settings: Settings) -> ResultSet:
             continue
         for protocol in sorted(primary.look.protocols):
             at = f"{where};protocol={protocol}"
-            n = primary.rows.filter(pl.col("protocol") == protocol)["client_key"].n_unique()
+            n = primary.who.levels("protocol")[protocol]
             for week in _weeks(primary):
                 put(section, "protocol_gain_cmh2o", at, primary.read(primary.look.gain(week, protocol)), at=week, n=n)
             for week in CURVE_WEEKS:

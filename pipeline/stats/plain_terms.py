@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 _WORD = re.compile(r"\s*([A-Za-z_][A-Za-z0-9_]*|[+*:()])")
 
 Terms = tuple[tuple[str, ...], ...]
+Factor = tuple[str, str | None]
 
 
 class _NotPlain(Exception):
@@ -150,17 +151,21 @@ class PlainRecipe:
         """Columns that the terms read."""
         return tuple(self.levels)
 
+    def factors(self) -> tuple[tuple[Factor, ...], ...]:
+        """Each column as the factors whose product it is: (name, level), level None for a column of numbers."""
+        out: list[tuple[Factor, ...]] = []
+        for term in self.terms:
+            parts: list[tuple[Factor, ...]] = [()]
+            for name in term:
+                own: list[Factor] = [(name, level) for level in (self.levels[name] or (None, None))[1:]]
+                parts = [(*left, right) for right in own for left in parts]
+            out.extend(parts)
+        return tuple(out)
+
     def names(self) -> tuple[str, ...]:
         """Column names as formulaic gives them."""
-        out = []
-        for term in self.terms:
-            parts = [""]
-            for name in term:
-                known = self.levels[name]
-                own = [name] if known is None else [f"{name}[T.{level}]" for level in known[1:]]
-                parts = [f"{left}:{right}" if left else right for right in own for left in parts]
-            out.extend(["Intercept"] if not term else parts)
-        return tuple(out)
+        parts = ([n if level is None else f"{n}[T.{level}]" for n, level in column] for column in self.factors())
+        return tuple(":".join(part) or "Intercept" for part in parts)
 
     def values(self, frame: pl.DataFrame) -> Array:
         """Design columns (rows, p); CannotFit names a level that the recipe does not know."""

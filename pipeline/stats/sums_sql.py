@@ -8,7 +8,7 @@ the form: see sums.py and elsewhere.py.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -71,6 +71,17 @@ def per_pattern(layout: Layout) -> str:
     )
 
 
+def per_client(layout: Layout) -> str:
+    """One row per client, without its key: outer group, tests, whole units of time, and the sums a and b."""
+    each = ", ".join(f"sum(r.c{j}) as a{j}, sum(r.t * r.c{j}) as b{j}" for j in range(len(layout.columns)))
+    return (
+        f"with rows_in as ({_rows(layout)}), clients as (select r.outer_key, r.client_key, count(*) as tests, "
+        f"cast(sum(r.w) as bigint) as w1, cast(sum(r.w * r.w) as bigint) as w2, {each} from rows_in as r "
+        "group by r.outer_key, r.client_key) select p.outer_key, p.tests, p.w1, p.w2, "
+        f"{', '.join(f'p.a{j}, p.b{j}' for j in range(len(layout.columns)))} from clients as p"
+    )
+
+
 def totals(layout: Layout) -> str:
     """One row per outer group: sums over rows of the products of the columns."""
     sums = ", ".join(f"sum(r.c{j} * r.c{k}) as t_{j}_{k}" for j, k in layout.pairs)
@@ -86,6 +97,36 @@ def _filled(values: pl.DataFrame, name: str, layout: Layout) -> NDArray[np.float
     return full
 
 
+def _time_products(found: pl.DataFrame, layout: Layout) -> NDArray[np.float64]:
+    """Z'Z (m, 2, 2) of Z = (1, time) from tests, w1 and w2, which are whole numbers."""
+    tests, w1, w2 = (found[name].to_numpy().astype(float) for name in ("tests", "w1", "w2"))
+    centre, units = layout.week_centre, float(layout.units_in_12_weeks)
+    zz = np.empty((found.height, 2, 2))
+    zz[:, 0, 0] = tests
+    zz[:, 0, 1] = zz[:, 1, 0] = (w1 - centre * tests) / units
+    zz[:, 1, 1] = (w2 - 2.0 * centre * w1 + centre**2 * tests) / units**2
+    return zz
+
+
+def _arranged(found: pl.DataFrame, outer: pl.DataFrame, layout: Layout) -> Sums:
+    """Sums of groups in order of their outer key, still without their products Z'W."""
+    return Sums(
+        rows=found["tests"].to_numpy().astype(float),
+        zz=_time_products(found, layout),
+        zw=None,
+        total=_filled(outer, "t", layout),
+        starts=found["outer_key"].search_sorted(outer["outer_key"]).to_numpy().astype(np.intp),
+        weight=np.ones(found.height),
+        outer_weight=np.ones(outer.height),
+        outer_columns=layout.outer_columns,
+    )
+
+
+def _outer(whole: pl.DataFrame) -> pl.DataFrame:
+    """The rows of `totals`, slices added up, in order of the outer key."""
+    return whole.group_by("outer_key").agg(pl.all().sum()).sort("outer_key")
+
+
 def sums_from(patterns: pl.DataFrame, whole: pl.DataFrame, layout: Layout) -> Sums:
     """Arrange the rows of `per_pattern` and `totals` as the engine's sums; random columns 1 and time.
 
@@ -93,23 +134,16 @@ def sums_from(patterns: pl.DataFrame, whole: pl.DataFrame, layout: Layout) -> Su
     """
     keys = ["outer_key", "tests", "w1", "w2"]
     found = patterns.group_by(keys).agg(pl.all().sum()).sort(keys)
-    outer = whole.group_by("outer_key").agg(pl.all().sum()).sort("outer_key")
-    tests, w1, w2, clients = (found[name].to_numpy().astype(float) for name in ("tests", "w1", "w2", "clients"))
-    centre, units = layout.week_centre, float(layout.units_in_12_weeks)
-    zz = np.empty((found.height, 2, 2))
-    zz[:, 0, 0] = tests
-    zz[:, 0, 1] = zz[:, 1, 0] = (w1 - centre * tests) / units
-    zz[:, 1, 1] = (w2 - 2.0 * centre * w1 + centre**2 * tests) / units**2
+    clients = found["clients"].to_numpy().astype(float)
     aa, ab, bb = (_filled(found, name, layout) for name in ("aa", "ab", "bb"))
     pairs = np.stack([np.stack([aa, ab], axis=1), np.stack([ab, bb], axis=1)], axis=1)
-    return Sums(
-        rows=tests,
-        zz=zz,
-        zw=None,
-        total=_filled(outer, "t", layout),
-        starts=found["outer_key"].search_sorted(outer["outer_key"]).to_numpy().astype(np.intp),
-        weight=clients,
-        outer_weight=np.ones(outer.height),
-        outer_columns=layout.outer_columns,
-        pairs=pairs / clients[:, None, None, None, None],
-    )
+    return replace(_arranged(found, _outer(whole), layout), weight=clients,
+                   pairs=pairs / clients[:, None, None, None, None])
+
+
+def sums_from_clients(clients: pl.DataFrame, whole: pl.DataFrame, layout: Layout) -> Sums:
+    """The same from the rows of `per_client` and `totals`, in any order. Outer groups come sorted by their key."""
+    found = clients.sort(pl.all())
+    places = range(len(layout.columns))
+    zw = np.stack([np.stack([found[f"{name}{j}"].to_numpy() for j in places], axis=1) for name in "ab"], axis=1)
+    return replace(_arranged(found, _outer(whole), layout), zw=zw)

@@ -11,6 +11,7 @@ from pipeline.analyse.contrasts import centred, reader
 from pipeline.analyse.design import prepared
 from pipeline.analyse.gate import assumed, block_vif, gate, rung, site_overlap
 from pipeline.analyse.models import MODELS, build
+from pipeline.analyse.who import who_of
 from pipeline.settings import Settings
 from pipeline.simulate.model_frame import simulate_model_frame, tied_sites
 from pipeline.stats.planned import planned
@@ -24,12 +25,12 @@ def rows_of(n, seed=1, **more):
 
 @pytest.mark.parametrize(("people", "expected"), [(20, "R4"), (45, "R3"), (100, "R2"), (300, "R1")])
 def test_ladder(people, expected):
-    assert rung(rows_of(people), SETTINGS)[0] == expected
+    assert rung(who_of(rows_of(people)), SETTINGS)[0] == expected
 
 
 def test_under_half_with_three_tests_is_the_lowest_rung_however_many_people():
     rows = rows_of(300).filter(pl.col("test_no") <= 2)
-    assert rung(rows, SETTINGS) == ("R4", "under half of the people have three tests or more")
+    assert rung(who_of(rows), SETTINGS) == ("R4", "under half of the people have three tests or more")
 
 
 def test_no_outcome_is_read():
@@ -84,8 +85,8 @@ def test_detectable_difference_falls_with_people_and_decides_the_answer():
 def test_protocols_tied_to_sites_need_site_by_time_and_one_at_one_site_is_not_separable():
     study, truth = tied_sites()
     rows = prepared(simulate_model_frame(200, 2, truth, study), "mip")
-    assert site_overlap(rows, SETTINGS) == (True, frozenset())
+    assert site_overlap(who_of(rows), SETTINGS) == (True, frozenset())
     assert "site_slope" in gate(rows, "mip", SETTINGS).recipe.terms
     apart = rows.filter((pl.col("protocol") != "firm_5x6") | (pl.col("site") == "mill"))
-    assert site_overlap(apart, SETTINGS)[1] == {"firm_5x6"}
-    assert site_overlap(rows_of(300), SETTINGS) == (False, frozenset())
+    assert site_overlap(who_of(apart), SETTINGS)[1] == {"firm_5x6"}
+    assert site_overlap(who_of(rows_of(300)), SETTINGS) == (False, frozenset())

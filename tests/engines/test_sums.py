@@ -10,7 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from bench.cohort import cohort
-from pipeline.derive_sums import sums_by
+from pipeline.derive_sums import AtEngine, sums_by
 from pipeline.engines import Engine, opened, parse
 from pipeline.stats import MixedModel, Varies, fit_mixed
 from pipeline.stats.elsewhere import SumsFit, fit_sums
@@ -48,7 +48,7 @@ def fitted(engine: Engine, rows: pl.DataFrame, folder: Path) -> SumsFit:
     place.mkdir()
     rows.write_parquet(place / "rows.parquet")
     engine.table("frames.model", place)
-    sums = sums_by(engine, LAYOUT, folder)
+    sums = sums_by(AtEngine(engine, folder / "answers"), LAYOUT)
     assert len(sums.rows) < rows.height  # patterns of clients, not rows
     return fit_sums(sums, ("1", "t", "d", "w"), centres=[0.0] * 5, t_centre=0.0)
 
