@@ -138,10 +138,20 @@ def test_intervals_of_the_variances_are_those_of_the_rows():
     assert icc_at(found, "client_key", at) == pytest.approx(icc_at(whole, "client_key", at), rel=1e-8)
 
 
-def test_a_model_may_leave_the_site_out_of_sums_that_hold_it(rows):
+@pytest.mark.parametrize("patterns", [False, True])
+def test_a_model_may_leave_the_site_out_of_sums_that_hold_it(rows, patterns):
     made = model(CLIENT)
-    found = fit_from_sums(sums_of(rows, outer=2), made, ("Intercept", *TERMS))
+    found = fit_from_sums(sums_of(rows, TERMS, 2, patterns), made, ("Intercept", *TERMS))
     assert_same(found, fit_mixed(rows, made))
+
+
+def test_a_large_offset_costs_no_digits_once_it_is_taken_off(rows):
+    years = rows.with_columns(year=2000.0 + pl.col("age") / 10.0 + pl.col("time12") * pl.col("dose"))
+    off = years.with_columns(pl.col("year") - 2006.0)
+    terms = (*TERMS, "year")
+    found = fit_from_sums(sums_of(off, terms), model(CLIENT, terms=terms), ("Intercept", *terms),
+                          centres=[*np.zeros(len(TERMS) + 1), 2006.0, 0.0])  # fmt: skip
+    assert_same(found, fit_mixed(years, model(CLIENT, terms=terms)))
 
 
 def test_centres_are_taken_back(rows):
