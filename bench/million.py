@@ -13,7 +13,8 @@ import polars as pl
 
 from bench.cohort import cohort
 from bench.sql_sums import Layout, sums_from_sql
-from pipeline.stats.elsewhere import fit_sums
+from pipeline.stats.elsewhere import fit_from_sums
+from pipeline.stats.model import MixedModel, Varies
 
 BLOCK = 100_000
 WEEK_CENTRE, MIP_CENTRE = 10, 75
@@ -27,6 +28,7 @@ COLUMNS = (
     f"mip_cmh2o - {MIP_CENTRE}",
 )
 LAYOUT = Layout("tests", COLUMNS, WEEK_CENTRE)
+MODEL = MixedModel("mip_cmh2o", " + ".join(NAMES), (Varies("client_key", "1 + time12"),))
 
 
 def make(path: Path, clients: int) -> None:
@@ -47,7 +49,7 @@ def main(path: str) -> None:
         start, start_cpu = time.perf_counter(), time.process_time()
         sums = sums_from_sql(database, LAYOUT)
         summed = time.perf_counter()
-    fit = fit_sums(sums, NAMES, centres=[0.0] * len(COLUMNS), t_centre=0.0)
+    fit = fit_from_sums(sums, MODEL, NAMES)
     done, cpu = time.perf_counter(), time.process_time() - start_cpu
     slope = fit.mean_terms.row(1, named=True)
     found = {"log_likelihood": fit.log_likelihood, "slope": slope["estimate"], "slope_df": slope["df"]}

@@ -2,7 +2,7 @@
 
 from pipeline.stats.contrasts import Contrast, FTest, contrast, holm, tukey_kramer
 from pipeline.stats.diagnostics import Diagnostics, diagnostics, residuals
-from pipeline.stats.elsewhere import SumsFit, fit_from_sums, fit_sums
+from pipeline.stats.elsewhere import SumsFit, fit_from_sums
 from pipeline.stats.explained import Explained, explained, icc_at
 from pipeline.stats.lrt import LikelihoodRatio, likelihood_ratio
 from pipeline.stats.marginal import marginal_means, marginal_slopes, pairwise
@@ -40,7 +40,6 @@ __all__ = [
     "fit_by_power",
     "fit_from_sums",
     "fit_mixed",
-    "fit_sums",
     "gains",
     "holm",
     "icc_at",

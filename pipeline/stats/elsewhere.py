@@ -119,17 +119,3 @@ def _refuse_unusable(sums: Sums, model: MixedModel, terms: int, centres: Array, 
         raise CannotFit("A sum is infinite or missing; a row behind it is. Leave such rows out of the GROUP BY.")
     if t_centre != 0.0 and not all(v.correlated for v in model.varies):
         raise CannotFit("Random terms without covariances hang on where time is 0; form the sums without its centre.")
-
-
-def fit_sums(
-    sums: Sums,
-    names: Sequence[str],
-    *,
-    centres: Sequence[float],
-    t_centre: float,
-    method: Method = "reml",
-    df: DfMethod = "kenward-roger",
-) -> SumsFit:
-    """Random intercept and slope by one grouping, whose names nobody asks for."""
-    model = MixedModel("y", " + ".join(names), (Varies("client_key", "1 + t"),))
-    return fit_from_sums(sums, model, names, centres=centres, t_centre=t_centre, method=method, df=df)

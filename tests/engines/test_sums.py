@@ -13,14 +13,14 @@ from bench.cohort import cohort
 from pipeline.derive_sums import AtEngine, sums_by
 from pipeline.engines import Engine, opened, parse
 from pipeline.stats import MixedModel, Varies, fit_mixed
-from pipeline.stats.elsewhere import SumsFit, fit_sums
+from pipeline.stats.elsewhere import SumsFit, fit_from_sums
 from pipeline.stats.sums_sql import Layout
 from tests.engines.servers import free_port, sail
 
 DAYS = "cast(floor(m.week * 7e0 + 5e-1) as bigint)"
 TIME = f"(cast({DAYS} as double) - 70) / 84e0"
 DOSE, WITHIN = "m.between_dose - 5e-1", "m.within_dose"
-MODEL = "1 + t + d + w"
+MODEL = MixedModel("y", "1 + t + d + w", (Varies("client_key", "1 + t"),))
 LAYOUT = Layout("frames.model as m", ("1e0", TIME, DOSE, WITHIN, "m.value_cmh2o - 75e0"), 70, weeks=DAYS,
                 units_in_12_weeks=84)
 
@@ -50,7 +50,7 @@ def fitted(engine: Engine, rows: pl.DataFrame, folder: Path) -> SumsFit:
     engine.table("frames.model", place)
     sums = sums_by(AtEngine(engine, folder / "answers"), LAYOUT)
     assert len(sums.rows) < rows.height  # patterns of clients, not rows
-    return fit_sums(sums, ("1", "t", "d", "w"), centres=[0.0] * 5, t_centre=0.0)
+    return fit_from_sums(sums, MODEL, ("1", "t", "d", "w"))
 
 
 @pytest.mark.parametrize("word", ["slices:1", "slices:7", "sc"])
@@ -63,7 +63,7 @@ def test_the_fit_from_an_engines_sums_is_the_fit_from_rows(
         found = fitted(engine, rows, tmp_path)
     centred = rows.with_columns(t=(pl.col("week") - 10) / 12, d=pl.col("between_dose") - 0.5, w=pl.col("within_dose"),
                                 y=pl.col("value_cmh2o") - 75)
-    whole = fit_mixed(centred, MixedModel("y", MODEL, (Varies("client_key", "1 + t"),)))
+    whole = fit_mixed(centred, MODEL)
     assert found.log_likelihood == pytest.approx(whole.log_likelihood, rel=1e-8)
     assert found.residual_sd == pytest.approx(whole.residual_sd, rel=1e-8)
     for column in ("estimate", "std_error", "df"):

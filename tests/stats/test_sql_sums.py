@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from bench.cohort import cohort
 from bench.sql_sums import Layout, sums_from_sql
 from pipeline.stats import MixedModel, Varies, fit_mixed
-from pipeline.stats.elsewhere import fit_sums
+from pipeline.stats.elsewhere import fit_from_sums
 from pipeline.stats.sums import Sums, as_patterns, from_rows
 
 WEEK_CENTRE = 10
@@ -60,13 +60,12 @@ def test_sql_sums_are_numpy_sums(rows, outer):
 
 
 def test_the_fit_from_sql_sums_is_the_fit_from_rows(rows):
-    found = fit_sums(
-        by_sql(rows, Layout("tests", COLUMNS, WEEK_CENTRE)), NAMES, centres=[0.0] * len(COLUMNS), t_centre=0.0
-    )
+    model = MixedModel("y", "1 + t + a + e + t:a", (Varies("client_key", "1 + t"),))
+    found = fit_from_sums(by_sql(rows, Layout("tests", COLUMNS, WEEK_CENTRE)), model, NAMES)
     centred = rows.with_columns(
         t=(pl.col("weeks") - 10) / 12, a=pl.col("adherence") - 0.5, e=pl.col("effort") - 0.5, y=pl.col("mip_cmh2o") - 75
     )
-    whole = fit_mixed(centred, MixedModel("y", "1 + t + a + e + t:a", (Varies("client_key", "1 + t"),)))
+    whole = fit_mixed(centred, model)
     assert found.log_likelihood == pytest.approx(whole.log_likelihood, abs=1e-7)
     assert found.residual_sd == pytest.approx(whole.residual_sd, rel=1e-8)
     for column in ("estimate", "std_error", "df"):

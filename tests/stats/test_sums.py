@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.stats import MixedModel, Varies, fit_mixed
 from pipeline.stats.boundary import solve
-from pipeline.stats.elsewhere import fit_sums, group_sums, pattern_sums
+from pipeline.stats.elsewhere import fit_from_sums, group_sums, pattern_sums
 from pipeline.stats.likelihood import Shape, answer, evaluate
 from pipeline.stats.sums import as_patterns, joined
 from tests.stats.cohorts import CLIENT_SLOPE, cohort
@@ -112,7 +112,7 @@ def test_sums_from_sql_give_the_fit_of_the_rows():
     frame = cohort(clients=80, seed=5, whole_weeks=True)
     fit = fit_mixed(frame, MixedModel("y", "1 + time12 + adherence", (Varies("client_key", "1 + time12"),)))
     n, t, tt, a, b, total, centres = _from_sql(frame)
-    _equal(fit, fit_sums(group_sums(n, t, tt, a, b, total), fit.terms, **centres))
+    _equal(fit, fit_from_sums(group_sums(n, t, tt, a, b, total), fit.model, fit.terms, **centres))
 
 
 def _patterns(n, t, tt, a, b):
@@ -135,7 +135,7 @@ def test_sums_of_patterns_give_the_fit_of_the_rows():
     *each, total, centres = _from_sql(frame)
     made = _patterns(*each)
     assert len(made[0]) < fit.n_groups["client_key"]
-    _equal(fit, fit_sums(pattern_sums(*made, total), fit.terms, **centres))
+    _equal(fit, fit_from_sums(pattern_sums(*made, total), fit.model, fit.terms, **centres))
 
 
 def test_shape_lists_the_lower_triangle():
