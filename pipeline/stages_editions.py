@@ -67,21 +67,29 @@ def shared_edition(
     """The shared edition of the stored results, made so that no earlier one gives a hidden cell away.
 
     An edition of the same quarter stands as written where counts have moved by 1 to `limit` since, or values alone;
-    `replace_shared` says that nobody was given it. AuditFailed where a hidden cell could be derived.
+    `replace_shared` says that nobody was given it. One from sums and one from rows are two, each with a number of its
+    own. AuditFailed where a hidden cell could be derived.
     """
+    from pipeline.identity.earlier_editions import repeated
     batch = int(store.sql("select as_of_batch from settings.current").item())
     identity = Identity(meta.quarter, batch, __version__, meta.settings_hash)
     every = [r for r in _recorded(store) if r[0].batch_id <= batch]
     gone = [e.edition_no for e, _, _ in every if replace_shared and e.quarter == meta.quarter]
     known = [r for r in every if r[0].edition_no not in gone]
-    own = next((r for r in reversed(known) if r[0].quarter == meta.quarter), None)
-    is_again = own is not None and own[1] == identity
+    of_quarter = [r for r in reversed(known) if r[0].quarter == meta.quarter]
+    alike = next((r for r in of_quarter if r[0].only_sums == meta.only_sums), None)
+    is_again = alike is not None and alike[1] == identity
+    own = alike or next(iter(of_quarter), None)
     number = own[0].edition_no if own and is_again else max((e.edition_no for e, _, _ in every), default=0) + 1
     earlier = [e for e, _, _ in known if e.edition_no < number]
-    shared, ledger, so_far = _protected(results, earlier, meta.quarter, limit)
-    if own and not is_again and (why := _why_it_stands(own[0], so_far, shared, batch, limit)):
-        told = replace(_told(own[2]), program_version=__version__, language=meta.language)
-        return Shared(own[0].edition_no, own[1], own[0].rows, told, None, (why,))
+    so_far = repeated(results, earlier, meta.quarter)
+    moved = _moved(own[0], so_far, meta) if own and not is_again else {}
+    few = sum(1 <= abs(d) <= limit for d in moved.values())
+    if own and few:
+        return _standing(own, f"{few} counts have moved by 1 to {limit} since", meta)
+    shared, ledger = _protected(so_far, earlier, meta.quarter, limit)
+    if own and not is_again and not moved and own[0].batch_id != batch and not _is_same(own[0], shared, meta):
+        return _standing(own, "values have moved since, and no count", meta)
     return Shared(number, identity, shared, _told(meta), ledger, instead_of=tuple(gone))
 
 
@@ -92,14 +100,13 @@ def _told(meta: PageMeta) -> PageMeta:
 
 
 def _protected(
-    results: ResultSet, earlier: Sequence[Edition], quarter: str, limit: int
-) -> tuple[ResultSet, Ledger, ResultSet]:
-    """The protected rows, their own ledger, and the rows before anything was hidden."""
+    so_far: ResultSet, earlier: Sequence[Edition], quarter: str, limit: int
+) -> tuple[ResultSet, Ledger]:
+    """The protected rows and their own ledger."""
     from pipeline.analyse.across import gathers
     from pipeline.identity.audit import derivable_cells
-    from pipeline.identity.earlier_editions import repeated, ties
+    from pipeline.identity.earlier_editions import ties
     from pipeline.identity.small_cells import ledger_of, protect
-    so_far = repeated(results, earlier, quarter)
     before: Before = ties(so_far, earlier, quarter, limit, gathers)
     shared = protect(so_far, limit, before)
     audited = ledger_of(so_far, shared, limit, before)
@@ -110,20 +117,32 @@ def _protected(
             now="keep to the internal edition, and report the fault with the section named "
                 + found[0].key.split("[")[0].split("|")[-1],
         )  # fmt: skip
-    return shared, ledger_of(so_far, shared, limit), so_far
+    return shared, ledger_of(so_far, shared, limit)
 
 
-def _why_it_stands(own: Edition, so_far: ResultSet, shared: ResultSet, batch: int, limit: int) -> str:
-    """Say why the edition on record is not replaced; "" where it may be."""
-    from pipeline.identity.earlier_editions import moves
-    moved = moves(so_far, own)
-    few = sum(1 <= abs(d) <= limit for d in moved.values())
-    if not few and (moved or own.batch_id == batch or shared.rows == own.rows.rows):
-        return ""
-    what = f"{few} counts have moved by 1 to {limit} since" if few else "values have moved since, and no count"
-    return (f"The shared edition of {own.quarter} stands as first written: {what}, which would tell of single people. "
-            "What is new stands in the internal edition and comes with the next quarter. If nobody was given the "
-            "shared one: rmt-outcomes report --replace-shared")  # fmt: skip
+def _moved(own: Edition, so_far: ResultSet, meta: PageMeta) -> dict[str, int]:
+    """How far counts have moved since the edition on record; of one from rows and one from sums, what both have."""
+    from pipeline.identity.earlier_editions import moves, moves_of_both
+    return moves(so_far, own) if own.only_sums == meta.only_sums else moves_of_both(so_far, own)
+
+
+def _is_same(own: Edition, shared: ResultSet, meta: PageMeta) -> bool:
+    """Tell whether the edition on record prints what this one would, as far as both have it."""
+    if own.only_sums == meta.only_sums:
+        return shared.rows == own.rows.rows
+    printed, now = ({r.key: r for r in rows} for rows in (own.rows.rows, shared.rows))
+    return all(printed[k] == now[k] for k in printed.keys() & now)
+
+
+def _standing(own: tuple[Edition, Identity, PageMeta], what: str, meta: PageMeta) -> Shared:
+    """The edition on record again, in the language of `meta`, and why it is not replaced."""
+    edition, identity, head = own
+    new = "What is new comes" if meta.only_sums else "What is new stands in the internal edition and comes"
+    why = (f"The shared edition of {edition.quarter} stands as first written: {what}, which would tell of single "
+           f"people. {new} with the next quarter. If nobody was given the shared one: rmt-outcomes report "
+           "--replace-shared")  # fmt: skip
+    told = replace(_told(head), program_version=__version__, language=meta.language)
+    return Shared(edition.edition_no, identity, edition.rows, told, None, (why,))
 
 
 def _recorded(store: Store) -> list[tuple[Edition, Identity, PageMeta]]:
@@ -136,9 +155,9 @@ def _recorded(store: Store) -> list[tuple[Edition, Identity, PageMeta]]:
     for row in listed.iter_rows(named=True):
         number = int(row["edition_no"])
         rows, cells, counts, sums = _ledger_of(store, number)
-        identity = Identity(*(row[f.name] for f in fields(Identity)))
-        edition = Edition(number, identity.quarter, identity.batch_id, rows, counts, cells, sums)
-        found.append((edition, identity, _meta(json.loads(row["meta"]))))
+        identity, meta = Identity(*(row[f.name] for f in fields(Identity))), _meta(json.loads(row["meta"]))
+        edition = Edition(number, identity.quarter, identity.batch_id, rows, counts, cells, sums, meta.only_sums)
+        found.append((edition, identity, meta))
     return found
 
 

@@ -27,7 +27,10 @@ GROWING = (".stay", "common.data.people", ".people_in_frame", ".people_with_3_te
 
 @dataclass(frozen=True)
 class Edition:
-    """A shared edition as it was written: its quarter, its rows, and its ledger (true counts, cells and sums)."""
+    """A shared edition as it was written: its quarter, its rows, and its ledger (true counts, cells and sums).
+
+    only_sums: its results were computed from sums alone, so that most kinds of rows are not in it.
+    """
 
     edition_no: int
     quarter: str
@@ -36,6 +39,7 @@ class Edition:
     counts: Mapping[str, int]
     cells: Mapping[str, Cell]
     sums: tuple[Partition, ...]
+    only_sums: bool = False
 
     def cell(self, key: str) -> str:
         """The name of a cell of this edition among those of others."""
@@ -54,7 +58,7 @@ def repeated(results: ResultSet, earlier: Sequence[Edition], quarter: str) -> Re
     only come from late rows.
     """
     aggregates = [r for r in results.rows if r.klass == "aggregate"]
-    last = next((e for e in reversed(earlier) if is_before(e.quarter, quarter)), None)
+    last = next((e for e in reversed(earlier) if is_before(e.quarter, quarter) and not e.only_sums), None)
     old = _as_last(last) if last else {}
     points = next((p for e in reversed(earlier) if e.quarter < quarter and (p := _points(e, aggregates))), {})
     rows: list[Result] = []
@@ -187,7 +191,17 @@ def moves(results: ResultSet, edition: Edition) -> dict[str, int]:
 
     A count that is gone or new has moved by all of it; kinds of rows that the edition did not have do not count.
     """
-    kinds = {_kind(r) for r in edition.rows.rows}
+    return _moves(results, edition, {_kind(r) for r in edition.rows.rows})
+
+
+def moves_of_both(results: ResultSet, edition: Edition) -> dict[str, int]:
+    """The same where one of the two comes from sums alone: kinds of rows that one of them lacks do not count."""
+    kinds = {_kind(r) for r in edition.rows.rows} & {_kind(r) for r in results.rows}
+    stems = {".".join(kind) for kind in kinds}
+    return {k: d for k, d in _moves(results, edition, kinds).items() if k.partition("[")[0] in stems}
+
+
+def _moves(results: ResultSet, edition: Edition, kinds: set[tuple[str, str, str]]) -> dict[str, int]:
     together = {r.key for r in edition.rows.rows if r.note.startswith("together: ")}
     rows = {r.key: r for r in results.rows if r.klass == "aggregate" and _kind(r) in kinds}
     now = true_counts(rows, (), NOTHING_BEFORE) | other_counts(rows.values())

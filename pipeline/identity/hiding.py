@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from pipeline.identity.audit import Audit, Derivable
 from pipeline.identity.few_digits import is_mean
 from pipeline.identity.marks import CHANGED, MERGED, PROTECTS, SAME, VAGUE, is_near, small_mark, split_mark
-from pipeline.identity.shared_ledger import Before, Ledger, counted, is_share
+from pipeline.identity.shared_ledger import Before, Ledger, counted, is_share, people_behind
 from pipeline.results import Partition, Result, ResultSet
 
 IMPORTANT = (("common.data.people", ""), ("quarter.who.people[period=this]", ""),
@@ -103,6 +103,7 @@ class _Audited:
     def __init__(self, sheet: Sheet, hidden: dict[str, str]) -> None:
         self.sheet, self.rows, self.limit, self.hidden = sheet, sheet.rows, sheet.limit, hidden
         self.asked: dict[str, str | None] = {}
+        self.printed: set[str] = set()
         self.ledger = sheet.ledger
         self.by_key: dict[str, list[Partition]] = {}
         for total in self.ledger.sums:
@@ -154,7 +155,7 @@ class _Audited:
                 continue
             seen, unseen = self.audit.proof(narrow)
             touched |= unseen
-            stems = {k.partition("#")[0] for k in seen} & self.rows.keys() - self.hidden.keys()
+            stems = {k.partition("#")[0] for k in seen} & self.rows.keys() - self.hidden.keys() - self.printed
             if self.hidden.get(narrow.key) == SAME:
                 stems = {k for k in stems if self.sheet.cost(k) < A_COUNT}
             if stems:
@@ -199,6 +200,25 @@ class _Audited:
         known.update(keys)
         return bool(keys)
 
+    def show_printed(self, found: list[Derivable]) -> bool:
+        """Show those of the cells found that an earlier edition printed: hiding them again protects nothing; tell
+        whether there were any."""
+        keys = sorted(n.key for n in found if n.key in self.hidden and self._is_printed(n.key))
+        for key in keys:
+            del self.hidden[key]
+        self._ask(keys)
+        self.printed.update(keys)
+        return bool(keys)
+
+    def _is_printed(self, key: str) -> bool:
+        """Tell whether a count that is not small equals one that is no row of this edition and is shown."""
+        counts = (counted(self.rows[key]) or 0, people_behind(self.rows[key]) or 0)
+        if self.hidden[key] == MERGED or any(1 <= n <= self.limit for n in counts):
+            return False
+        same = ({s.total, *s.parts} - {key} for s in self.by_key.get(key, []) if len(s.parts) == 1)
+        return any(k not in self.rows and k in self.ledger.cells and self.ledger.cells[k].count is not None
+                   for keys in same for k in keys)
+
     def say_less(self, found: list[Derivable]) -> bool:
         """Give the cells found, or else all that nobody sees around them, a mark that tells nothing."""
         for keys in ({n.key for n in found}, *(self._around(n.key).keys() for n in found)):
@@ -213,8 +233,9 @@ class _Audited:
 def hide_until_safe(sheet: Sheet, hidden: dict[str, str]) -> dict[str, str]:
     """Hide one more count tied to each cell that the sums give away, until the audit finds none; return the marks.
 
-    Then what was hidden without need is shown again, and marks that tell too much beside the sums are made vague. Where
-    nothing shown is left to hide the cell stays found, and the audit of the finished edition refuses it.
+    Then what was hidden without need is shown again, and marks that tell too much beside the sums are made vague; what
+    an earlier edition printed cannot be hidden by this one. Where nothing shown is left to hide the cell stays found,
+    and the audit of the finished edition refuses it.
     """
     audited = _Audited(sheet, hidden)
     while (found := audited.found(told=False)) and audited.hide_beside(found):
@@ -222,6 +243,7 @@ def hide_until_safe(sheet: Sheet, hidden: dict[str, str]) -> dict[str, str]:
     audited.show_again()
     audited.hide_numbers()
     while (found := audited.found(told=True)) and (
-            audited.say_less(found) or audited.show_known(found, set()) or audited.hide_beside(found)):
+            audited.say_less(found) or audited.show_known(found, set()) or audited.hide_beside(found)
+            or audited.show_printed(found)):
         pass
     return hidden
