@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import RmtError
 from pipeline.stages import Summary
+from pipeline.stages_frames import holds_only_sums
 from pipeline.stages_load import STORE
 from pipeline.stages_published import Review, reviews
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 SHOWN_ROWS = 20
 """Changed rows that are listed one by one; the rest are counted."""
+NO_COUNT = "The store holds sums only: how many rows that is now cannot be told from it."
 
 
 class NotDefined(RmtError):
@@ -40,10 +42,11 @@ def explain(key: str, out: Path, printed: float | None, quarter: str | None) -> 
     if (out / STORE).is_file():
         from pipeline.store import open_store
         with open_store(out / STORE, read_only=True) as store:
-            if not store.has_table("frames.courses"):
+            has_rows = store.has_table("frames.courses")
+            if not has_rows and not holds_only_sums(store):
                 summary.lines.append("Nothing has been derived in this store yet: `rmt-outcomes derive` does it.")
             elif definition is None:
-                summary.lines += rule_counts(store, key)
+                summary.lines += rule_counts(store, key) if has_rows else [NO_COUNT]
             else:
                 summary.lines += stored_lines(store, key, definition)
                 if printed is not None:
@@ -105,7 +108,10 @@ def rule_counts(store: Store, name: str) -> list[str]:
 def stored_lines(store: Store, key: str, definition: Definition) -> list[str]:
     """Row counts of the inputs, settings in force, and what the review now in the store says."""
     lines = []
-    if definition.inputs:
+    if definition.inputs and not store.has_table("frames.courses"):
+        lines.append(f"Inputs: {', '.join(f'frames.{t}' for t in definition.inputs)}, of which no row came home: sums "
+                     "alone did.")
+    elif definition.inputs:
         counts = [f"frames.{t} {store.sql(f'select count(*) as n from frames.{t}').item()} rows"
                   for t in definition.inputs]  # fmt: skip
         lines.append(f"Inputs: {', '.join(counts)}.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from pipeline import __version__
 from pipeline.errors import RmtError
-from pipeline.stages_frames import frames_of
+from pipeline.stages_frames import frames_of, refuse_sums
 from pipeline.stages_load import STORE
 
 if TYPE_CHECKING:
@@ -39,6 +39,9 @@ def export(
     from pipeline.analyse.fits import fit_primaries
     from pipeline.analyse.plans import taken
     from pipeline.store import open_store
+    if (out / STORE).exists():
+        with open_store(out / STORE, read_only=True) as store:
+            refuse_sums(store)
     pages = [out / "shared" / f"{name}.html" for name in SHARED_PAGES]
     if missing := [p.name for p in pages if not p.is_file()]:
         raise RmtError(f"the shared edition has no {' and no '.join(missing)}", where="shared", expected="a finished "

@@ -30,11 +30,11 @@ def forget(
     """Erase a person from every batch and every output, then make the pages again unless `store_only`.
 
     What was written beside the store goes first: a run that is broken off can be run again. The key is not repeated
-    anywhere. Where the pages cannot be made again the person is erased all the same.
+    anywhere. Where the pages cannot be made again, or come from sums alone, the person is erased all the same.
     """
     from pipeline.store.erasing import person
     summary = Summary("forget")
-    last = _last_review(out)
+    last, only_sums = _last_review(out)
     erased, is_known = person(out / STORE, key)
     if not is_known and not _left_over(erased, out):
         raise StoreError("nobody in this store has the key that was given", now="check it letter by letter")
@@ -42,7 +42,10 @@ def forget(
     _clean_exports(erased, out, summary)
     if is_known:
         _erase(erased, out, summary)
-    if last and not store_only:
+    if only_sums:
+        summary.lines.append("The results from sums held them too and are gone. Next: rmt-outcomes derive --engine "
+                             "WORD --only-sums and report make the page again.")
+    elif last and not store_only:
         _make_again(last, out, settings_path, summary, progress)
     else:
         summary.lines.append("Next: rmt-outcomes derive, analyse and report make the pages again.")
@@ -52,14 +55,16 @@ def forget(
     return summary
 
 
-def _last_review(out: Path) -> tuple[str, str] | None:
-    """Return quarter and settings of the review that stands in the store."""
+def _last_review(out: Path) -> tuple[tuple[str, str] | None, bool]:
+    """Return quarter and settings of the review that stands in the store, and whether it is made of sums alone: where
+    its tables are made is for the user to say again."""
+    from pipeline.stages_frames import holds_only_sums
     from pipeline.store import open_store
     with open_store(out / STORE, read_only=True) as store:
         if not store.has_table("results.run"):
-            return None
+            return None, False
         quarter, text = store.sql("select quarter, settings_text from results.run").row(0)
-        return str(quarter), str(text)
+        return (str(quarter), str(text)), holds_only_sums(store)
 
 
 def _erase(erased: Erased, out: Path, summary: Summary) -> None:

@@ -32,13 +32,12 @@ def holds_only_sums(store: Store) -> bool:
     return "only_sums" in run.columns and bool(run["only_sums"][0])
 
 
-def require_rows(store: Store) -> None:
-    """Raise StoreError where the store has no derived rows: nothing has been derived, or sums alone came home."""
+def refuse_sums(store: Store) -> None:
+    """Raise StoreError where sums alone came home, for what needs derived rows."""
     if not store.has_table("frames.courses") and holds_only_sums(store):
         raise StoreError("the store holds sums only: no row of a client is derived in it",
                          expected="what `derive` makes without --only-sums",
                          now="run `rmt-outcomes derive` without --only-sums, then this again")
-    require(store, "frames.courses", "derive")
 
 
 def frames_of(store: Store) -> dict[str, pl.DataFrame]:
@@ -47,7 +46,8 @@ def frames_of(store: Store) -> dict[str, pl.DataFrame]:
 
     StoreError where no rows have been derived.
     """
-    require_rows(store)
+    refuse_sums(store)
+    require(store, "frames.courses", "derive")
     names = store.sql(
         "select table_name from information_schema.tables where table_schema = 'frames' order by table_name"
     )["table_name"].to_list()

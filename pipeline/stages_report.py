@@ -12,7 +12,7 @@ from pipeline import __version__
 from pipeline.assets import checked_language
 from pipeline.errors import SettingsError
 from pipeline.settings import Settings
-from pipeline.stages_frames import data_until, frames_of, require, told_until
+from pipeline.stages_frames import data_until, frames_of, holds_only_sums, require, told_until
 from pipeline.stages_load import STORE, settings_text
 
 if TYPE_CHECKING:
@@ -121,9 +121,12 @@ def read_results(store: Store) -> tuple[ResultSet, str]:
 
 
 def data_hash(store: Store) -> str:
-    """Hash of what the results rest on: the files read up to their batch, the notes and decisions of then."""
+    """Hash of what the results rest on: the files read up to their batch, the notes and decisions of then (of which
+    results from sums know nothing)."""
     hashes = store.sql("select sha256 from received.files where batch_id <= (select as_of_batch from "
                        "settings.current) order by batch_id, file")["sha256"].to_list()
+    if holds_only_sums(store):
+        return _sha("\n".join(hashes))
     notes = store.table("frames.annotations")
     lines = sorted(json.dumps(row, ensure_ascii=False, default=str) for row in notes.iter_rows())
     return _sha("\n".join([*hashes, *lines]))
@@ -133,38 +136,33 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
            language: str | None = None, *, replace_shared: bool = False) -> Summary:
     """Write out/internal and out/shared from the stored results; each edition replaces the old one whole.
 
-    The manifest is taken away first and written last: without one the last report did not finish.
+    The manifest is taken away first and written last: without one the last report did not finish. Results from sums
+    alone have no internal edition, and are not kept as a review: the next one finds no row in them to go on from.
     """
     spoken = checked_language(language or settings.language)
-    from pipeline.identity.site_cells import with_few_of_a_site_hidden
-    from pipeline.report import PageMeta, write, write_table
-    from pipeline.stages_door import require_one_policy, told_days, told_when
+    from pipeline.report import write
+    from pipeline.stages_door import require_one_policy, told_when
     from pipeline.stages_editions import keep, shared_edition
-    from pipeline.stages_published import present_review, publish
+    from pipeline.stages_published import publish
     from pipeline.store import edit_store, open_store
     (out / MANIFEST).unlink(missing_ok=True)
     with summary.timed("report"), open_store(out / STORE, read_only=True) as store:
         require_one_policy(store, settings)
         results, quarter = read_results(store)
-        meta = PageMeta(
-            edition="internal", quarter=quarter, data_until_on=told_until(store, quarter), program_version=__version__,
-            settings_hash=_sha(settings_text(settings)), data_hash=data_hash(store),
-            command=f"rmt-outcomes review DIR --quarter {quarter}", language=spoken,
-            date_policy=settings.date_policy, plan_hash=present_review(store).plan_hash or "",
-        )
+        meta = _head(store, settings, quarter, spoken)
         progress("write internal", 0, len(EDITIONS))
-        fresh = _empty(out / ".internal.next")
-        write(with_few_of_a_site_hidden(results, settings.small_cell_max), fresh, meta)
-        write_table(told_days(store.table("frames.queries"), settings), fresh / "queries.csv")
-        write_table(told_days(store.table("frames.set_aside"), settings), fresh / "set_aside.csv")
-        _swap(fresh, out / "internal")
+        if not meta.only_sums:
+            _write_internal(out, store, results, meta, settings)
         progress("write shared", 1, len(EDITIONS))
         shared = shared_edition(store, results, meta, settings.small_cell_max, replace_shared=replace_shared)
         fresh = _empty(out / ".shared.next")
         write(shared.rows, fresh, shared.meta)
         _swap(fresh, out / "shared")
+        if meta.only_sums:
+            _without_internal(out, summary)
     with summary.timed("report"), edit_store(out / STORE, must_exist=True) as store:
-        publish(store)
+        if not meta.only_sums:
+            publish(store)
         keep(store, shared, settings.small_cell_max)
     _manifest(out, summary, told_when(written_at, settings), meta)
     pages = sorted(o.path for o in summary.outputs if o.path.endswith(".html"))
@@ -172,6 +170,41 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
     summary.lines += [*shared.said, f"Seconds: {seconds}.", "Open first:",
                       *(f"  {p}" for p in pages if p.endswith("index.html"))]  # fmt: skip
     return summary
+
+
+def _head(store: Store, settings: Settings, quarter: str, language: str) -> PageMeta:
+    """What the head and foot of the internal pages say of the stored results."""
+    from pipeline.report import PageMeta
+    from pipeline.stages_published import present_review
+    only_sums = holds_only_sums(store)
+    how = "DIR --engine WORD --only-sums" if only_sums else "DIR"
+    return PageMeta(
+        edition="internal", quarter=quarter, data_until_on=told_until(store, quarter), program_version=__version__,
+        settings_hash=_sha(settings_text(settings)), data_hash=data_hash(store),
+        command=f"rmt-outcomes review {how} --quarter {quarter}", language=language,
+        date_policy=settings.date_policy, plan_hash=present_review(store).plan_hash or "", only_sums=only_sums,
+    )
+
+
+def _write_internal(out: Path, store: Store, results: ResultSet, meta: PageMeta, settings: Settings) -> None:
+    """The internal edition, with the tables of questions and of rows set aside."""
+    from pipeline.identity.site_cells import with_few_of_a_site_hidden
+    from pipeline.report import write, write_table
+    from pipeline.stages_door import told_days
+    fresh = _empty(out / ".internal.next")
+    write(with_few_of_a_site_hidden(results, settings.small_cell_max), fresh, meta)
+    write_table(told_days(store.table("frames.queries"), settings), fresh / "queries.csv")
+    write_table(told_days(store.table("frames.set_aside"), settings), fresh / "set_aside.csv")
+    _swap(fresh, out / "internal")
+
+
+def _without_internal(out: Path, summary: Summary) -> None:
+    """Take away the internal edition of an earlier review: it would stand beside as if it were of this one."""
+    summary.lines.append("Made from sums: the shared edition alone, no row of a client.")
+    if (out / "internal").exists():
+        shutil.rmtree(out / "internal")
+        summary.lines.append("The internal edition of an earlier review was removed: it is not of these results. "
+                             "rmt-outcomes review without --only-sums makes it again.")
 
 
 def _sha(text: str) -> str:
@@ -202,7 +235,7 @@ def _manifest(out: Path, summary: Summary, written_at: str, meta: PageMeta) -> N
     writing stands here and nowhere else."""
     from pipeline.identity.day_offsets import NOTES
     from pipeline.stages import Output
-    for path in sorted(p for edition in EDITIONS for p in (out / edition).iterdir()):
+    for path in sorted(p for edition in EDITIONS for p in (out / edition).glob("*")):
         content = path.read_bytes()
         summary.outputs.append(Output(path.as_posix(), hashlib.sha256(content).hexdigest(), len(content)))
     listing = {"written_at": written_at, "program_version": __version__, "date_policy": meta.date_policy,

@@ -9,6 +9,7 @@ import pytest
 from pipeline.identity.quarters import last_full
 from pipeline.results import Partition, Result, ResultSet
 from pipeline.settings import Settings
+from pipeline.stages_frames import holds_only_sums
 from pipeline.stages_report import _keep, read_results
 from pipeline.store import open_store
 
@@ -29,3 +30,12 @@ def test_two_sums_of_one_total_stay_two():
     with open_store(":memory:") as store:
         _keep(store, ResultSet(rows, sums), "2026Q3", Settings())
         assert read_results(store) == (ResultSet(rows, sums), "2026Q3")
+
+
+def test_a_store_of_an_earlier_version_holds_rows():
+    with open_store(":memory:") as store:
+        assert not holds_only_sums(store)
+        _keep(store, ResultSet((Result("quarter", "who", "people", n=20),)), "2026Q3", Settings(), only_sums=True)
+        assert holds_only_sums(store)
+        store.execute("alter table results.run drop column only_sums")
+        assert not holds_only_sums(store)

@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from pipeline.report import (
+    only_sums,
     openings,
     sections_balance,
     sections_checklist,
@@ -138,7 +139,8 @@ REPORTS_OF: Mapping[str, tuple[str, ...]] = {
 
 def pages(results: ResultSet, meta: PageMeta) -> dict[str, str]:
     """Make the pages of one edition: file name to HTML."""
-    return {f"{name}.html": one_page(name, results, meta) for name in PAGES[meta.edition]}
+    names = tuple(only_sums.SECTIONS) if meta.only_sums else PAGES[meta.edition]
+    return {f"{name}.html": one_page(name, results, meta) for name in names}
 
 
 def one_page(name: Page, results: ResultSet, meta: PageMeta) -> str:
@@ -146,6 +148,9 @@ def one_page(name: Page, results: ResultSet, meta: PageMeta) -> str:
     if meta.edition == "shared":
         results = ResultSet(tuple(r for r in results.rows if r.klass != "client"))
     with spoken(meta.language) as texts:
+        if meta.only_sums:
+            look = Look.at(results, only_sums.REPORTS, texts, meta)
+            return page(name, look, only_sums.opening(name, look), only_sums.filled(name, look))
         look = Look.at(results, ("common", *REPORTS_OF.get(name, (name,))), texts, meta)
         sections = [s for s in SECTIONS[name] if s.edition in (None, meta.edition)]
         return page(name, look, OPENINGS[name](look), sections)

@@ -53,8 +53,7 @@ def seen(section: Section, look: Look) -> SectionView:
 def page(name: Page, look: Look, opening: Opening, sections: Sequence[Section]) -> str:
     """Return one page as text: one file that needs no other."""
     say, meta = look.say, look.meta
-    printed = [Printed(s.id, say(f"{name}.{s.id}.question"), seen(s, look),
-                       look.texts.get(f"{name}.{s.id}.cannot_tell")) for s in sections]
+    printed = [Printed(s.id, say(f"{s.page}.{s.id}.question"), seen(s, look), _limits(s, look)) for s in sections]
     scripts = ("page.js", "worklist.js") if name == "stalled" else ("page.js",)
     script = "".join(assets.text("reports", n) for n in scripts)
     about = say(f"page.about_{meta.date_policy}", readers=say(f"{name}.readers"), quarter=quarter_name(meta.quarter),
@@ -66,6 +65,12 @@ def page(name: Page, look: Look, opening: Opening, sections: Sequence[Section]) 
         style=Html(assets.text("reports", "page.css")), script=Html(script), script_hash=script_hash(script),
         page_rule=Html(_page_rule(margin, say("page.pages"), is_one=name in ONE_PAGE)),
     )
+
+
+def _limits(section: Section, look: Look) -> str:
+    """What a section cannot tell; of results from sums some cannot tell what they otherwise would."""
+    own = look.texts.get(f"sums.{section.id}.cannot_tell") if look.meta.only_sums else ""
+    return own or look.texts.get(f"{section.page}.{section.id}.cannot_tell")
 
 
 def _page_rule(margin: str, of: str, *, is_one: bool) -> str:

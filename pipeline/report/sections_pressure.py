@@ -62,8 +62,8 @@ def _curves(look: Look) -> Block | None:
     rows = [[name[part(r, "pressure")], number(r.at or 0), with_unit(r), interval(r)] for r in found]
     heads = [Column(look.say(f"quarter.gains.{h}"), h != "pressure") for h in ("pressure", "week", "gain", "ci")]
     return Figure("fig-gain-curve", claim, measure, look.say("quarter.gains.reading"), drawing,
-                  table("t-gain-curve", look.say("quarter.gains.curve"), heads, rows).html,
-                  look.say("quarter.gains.caution"))
+                  table("t-gain-curve", look.say("quarter.gains.curve"), heads, rows).html, look.say(
+                      "quarter.gains.caution" if look.many("gains", "learning_cmh2o") else "sums.gains.caution"))
 
 
 def _signed(result: Result) -> str:

@@ -33,7 +33,7 @@ def is_gone(row: Result) -> bool:
 def small_groups(look: Look, page: Page) -> SectionView:
     """What a page without small groups lacks, in sentences."""
     places = {s: q for s in dict.fromkeys(r.section for r in look.rows)
-              if (q := look.texts.get(f"{page}.{s}.question"))}  # fmt: skip
+              if (q := look.texts.get(f"{page}.{s}.question") or look.texts.get(f"quarter.{s}.question"))}  # fmt: skip
     merged, left_out = _merged(look, places), _left_out(look, places)
     say = "page.small_groups"
     no_n = any(note.startswith(N_GONE) for r in look.rows for note in r.note.split("; "))

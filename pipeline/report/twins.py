@@ -36,7 +36,7 @@ def as_dict(result: Result) -> dict[str, Any]:
 
 def results_json(results: ResultSet, meta: PageMeta) -> str:
     """All results and what the head of the pages says, as JSON, in any language the same; one result a line."""
-    facts = {name: fact for name, fact in asdict(meta).items() if name != "language"}
+    facts = {name: fact for name, fact in asdict(meta).items() if name != "language" and fact is not False}
     head = json.dumps({"schema_version": 1, **facts}, ensure_ascii=False, indent=1).removesuffix("\n}")
     lines = ",\n".join(json.dumps(as_dict(r), ensure_ascii=False) for r in results.rows)
     return f'{head},\n "results": [\n{lines}\n]\n}}\n'

@@ -33,7 +33,10 @@ NOTHING = Html("")
 @dataclass(frozen=True)
 class PageMeta:
     """What the head and foot of every page say: edition, quarter ("2026Q3", or "block-003"), last day of the data
-    (ISO, or "day 812" from the own start; in the shared edition its quarter), the date policy, and hashes."""
+    (ISO, or "day 812" from the own start; in the shared edition its quarter), the date policy, and hashes.
+
+    only_sums: the results were computed from sums alone; what needs single rows is on no page.
+    """
 
     edition: Edition
     quarter: str
@@ -45,6 +48,7 @@ class PageMeta:
     language: str = "en"
     date_policy: str = "limited"
     plan_hash: str = ""
+    only_sums: bool = False
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from pipeline.report.editions import one_page
     from pipeline.report.render import put_file
     from pipeline.report.views import ONE_PAGE
+    from tests.only_sums import of_sums
     from tests.report import cohorts
 
     base = tmp_path_factory.mktemp("pages")
@@ -25,6 +26,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if path.name not in ("quarter.html", "protocols.html", "stalled.html"):
             path.unlink()
     given = cohorts.meta("shared")
+    write(of_sums(cohorts.full()), base / "sums", replace(given, only_sums=True))
     for place, results, meta in (("given", cohorts.full(), given), ("small", cohorts.tiny(), given),
                                  ("german", cohorts.full(), replace(given, language="de"))):
         for name in ONE_PAGE:

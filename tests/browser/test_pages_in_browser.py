@@ -20,7 +20,8 @@ pytestmark = pytest.mark.browser
 ONE_SIDE = tuple(f"{place}/{name}" for place in ("given", "small", "shared", "german") for name in ONE_PAGE)
 PAGES = ("internal/index", "internal/quarter", "internal/protocols", "internal/stalled", "internal/sites",
          "internal/fix_list", "shared/index", "shared/quarter", "shared/protocols", "tiny/quarter", "tiny/stalled",
-         "tiny/fix_list", "german/quarter", "german/protocols", "german/stalled", *ONE_SIDE)
+         "tiny/fix_list", "german/quarter", "german/protocols", "german/stalled", "sums/index",
+         "sums/protocols", *ONE_SIDE)
 #: Texts that stick out of their drawing, or lie on each other by more than a few px, wide drawing or narrow.
 CLIPPED = """() => { const bad = []; for (const svg of document.querySelectorAll('svg[role=img]')) {
   const frame = svg.getBoundingClientRect(); if (!frame.width) continue;

@@ -36,8 +36,8 @@ def allowed(results: ResultSet) -> set[str]:
 
 def printed_always(meta: PageMeta) -> set[str]:
     """The numbers of the texts themselves and of the head and foot of a page."""
-    about = " ".join([*catalogue(meta.language).entries.values(), *vars(meta).values(), day_name(meta.data_until_on),
-                      quarter_days(meta.quarter), quarter_name(meta.quarter)])
+    about = " ".join([*catalogue(meta.language).entries.values(), *map(str, vars(meta).values()),
+                      day_name(meta.data_until_on), quarter_days(meta.quarter), quarter_name(meta.quarter)])
     return numbers_in(with_points(about, meta.language)) | {
         str(place) for place in range(40)}  # places of list lines and quantile names, weeks on an axis
 

@@ -1,0 +1,40 @@
+"""A store as a derivation that brings only sums home leaves it: the results that sums can give, and no derived row."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.results import Partition, ResultSet
+from pipeline.settings import Settings
+from pipeline.stages_report import _keep, read_results
+from pipeline.store import edit_store
+
+GIVEN = {
+    ("common", "can_answer"): None, ("protocols", "fitted"): None, ("protocols", "difference"): None,
+    ("protocols", "dose_response"): None, ("quarter", "gains"): ("gain_cmh2o", "gain_curve_cmh2o"),
+    ("common", "data"): ("data_from_on", "data_until_on", "quarter", "people", "test_days"),
+}  # fmt: skip
+"""Sections of which sums give rows: the statistics, or None for all."""
+NOT_GIVEN = ("adherence_decile_pct",)
+
+
+def of_sums(results: ResultSet) -> ResultSet:
+    """The results of a whole review that sums would give too, and the sums declared among them."""
+    rows = tuple(r for r in results.rows if (r.report, r.section) in GIVEN and r.statistic not in NOT_GIVEN
+                 and r.statistic in (GIVEN[r.report, r.section] or (r.statistic,)))  # fmt: skip
+    keys = {r.key for r in rows}
+
+    def is_told(sums: Partition) -> bool:
+        return {sums.total, *(p.partition("#")[0] for p in sums.parts)} <= keys
+
+    return ResultSet(rows, tuple(s for s in results.partitions if is_told(s)))
+
+
+def leave_sums(out: Path, settings: Settings | None = None) -> ResultSet:
+    """Make the store at `out` of a whole review into one of sums alone; return its results."""
+    with edit_store(out / "store.duckdb", must_exist=True) as store:
+        results, quarter = read_results(store)
+        told = of_sums(results)
+        store.execute("drop schema frames cascade")
+        _keep(store, told, quarter, settings or Settings(), only_sums=True)
+    return told

@@ -1,0 +1,262 @@
+"""A store of sums alone: what `report` writes of it, what it takes away, and how each other command ends."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import zipfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pipeline import stages
+from pipeline.cli import main
+from pipeline.report import only_sums
+from pipeline.report.editions import pages
+from pipeline.results import ResultSet
+from pipeline.settings import Settings
+from pipeline.stages_editions import shared_edition
+from pipeline.stages_report import _head, read_results
+from pipeline.store import open_store
+from tests.only_sums import leave_sums, of_sums
+from tests.report import test_claims
+from tests.report.prose import lines
+from tests.report.sample_pages import Edition, edition_of
+from tests.report.test_languages import _flat, left_over
+from tests.report.test_numbers import allowed, numbers_in, printed_always, tips, with_points
+from tests.report.test_results_schema import faults
+from tests.some_people import SAMPLE, keys
+from tests.test_review import files_of, nothing
+
+HELD = ["answers", "gains", "difference", "dose_response", "fitted", "small_groups"]
+NOTHING_ELSE = "Made from sums: no row of a client left the engine"
+
+
+def run(*words: object, code: int = 0) -> str:
+    told = CliRunner().invoke(main, [str(w) for w in words])
+    assert told.exit_code == code, told.output
+    return told.output
+
+
+@dataclass(frozen=True)
+class Made:
+    """A folder after `report` on a store of sums, what the command said, and the results of the whole review."""
+
+    out: Path
+    said: str
+    whole: ResultSet
+
+
+@pytest.fixture(scope="module")
+def made(sample_review, tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """The sample's review; then its store is left with sums alone and the pages are made again."""
+    out = tmp_path_factory.mktemp("sums") / "out"
+    shutil.copytree(sample_review[0], out)
+    with open_store(out / "store.duckdb", read_only=True) as store:
+        whole, _ = read_results(store)
+    leave_sums(out)
+    return Made(out, run("report", "--out", out), whole)
+
+
+@pytest.fixture(scope="module", params=["en", "de"])
+def edition(request: pytest.FixtureRequest, made: Made) -> Edition:
+    """The pages in each language."""
+    return edition_of(made.out / "shared", request.param)
+
+
+def sections_of(page: str) -> dict[str, str]:
+    """The sections of a page: id to what is in it."""
+    return dict(re.findall(r'<section id="([a-z_]+)" aria-labelledby="[a-z_]+-h">(.*?)\n</section>', page, re.S))
+
+
+def test_the_pages_are_the_shared_ones_and_those_of_before_are_gone(made: Made) -> None:
+    assert set(files_of(made.out, "shared")) == {"index.html", "protocols.html", "results.json"}
+    assert not (made.out / "internal").exists()
+    assert "The internal edition of an earlier review was removed" in made.said
+    manifest = json.loads((made.out / "manifest.json").read_text(encoding="utf-8"))
+    assert [o["path"] for o in manifest["outputs"]] == [f"shared/{n}" for n in files_of(made.out, "shared")]
+    assert "--only-sums" in manifest["command"]
+
+
+def test_no_client_key_and_no_small_count_is_in_it(made: Made) -> None:
+    text = "\n".join(b.decode() for b in files_of(made.out, "shared").values())
+    assert [key for key in keys() if key in text] == []
+    rows = json.loads((made.out / "shared" / "results.json").read_text())["results"]
+    assert len(rows) > 400 and any(str(r.get("text", "")).startswith("hidden (") for r in rows)
+    for row in rows:
+        counted = row.get("n") if row.get("n_of", "people") == "people" else row.get("n_people")
+        assert counted is None or counted == 0 or counted > 10, row["key"]
+        assert row["klass"] == "aggregate"
+
+
+def test_results_keep_to_the_schema_and_say_that_they_come_from_sums(made: Made) -> None:
+    document = json.loads((made.out / "shared" / "results.json").read_text(encoding="utf-8"))
+    assert document["only_sums"] is True and faults(document)[:5] == []
+
+
+def test_sections_without_rows_are_left_out_and_none_is_empty(edition: Edition) -> None:
+    held = sections_of(edition.made["protocols.html"])
+    assert list(held) == HELD
+    for name, body in held.items():
+        blocks = re.findall(r"<(?:table|figure|p class=\"said |ul class=\"said|details)", body)
+        assert blocks and 'class="said empty"' not in body, name
+    assert 'class="gap"' not in edition.made["protocols.html"]
+    assert list(sections_of(edition.made["index.html"])) == ["pages", "data"]
+    without = ResultSet(tuple(r for r in edition.results.rows if r.section not in ("dose_response", "gains")))
+    fewer = pages(without, edition.meta)["protocols.html"]
+    assert list(sections_of(fewer)) == [s for s in HELD if s not in ("dose_response", "gains")]
+
+
+def test_the_opening_tells_gains_differences_and_what_is_not_there(edition: Edition) -> None:
+    gain = next(r for r in edition.results.rows
+                if r.statistic == "gain_cmh2o" and r.group == "pressure=mip" and r.at == 12)
+    for name in only_sums.SECTIONS:
+        page = edition.made[f"{name}.html"]
+        said = lines(re.search(r'<ul class="answer">.*?</ul>', page, re.S)[0])  # type: ignore[index]
+        assert said[0].startswith("MIP ") and f"{gain.value:.1f}" in with_points(said[0], edition.meta.language)
+        assert len([s for s in said if "firm_5x6" in s and "steady_30" in s]) == 2
+        if edition.meta.language == "en":
+            assert said[-1].startswith(NOTHING_ELSE) and "A plan is registered" in said[-2]
+    assert edition.made["protocols.html"].count('<dd class="big">') == 4
+    assert edition.made["index.html"].count('<dd class="big">') == 0
+
+
+def test_without_a_plan_none_is_spoken_of(made: Made) -> None:
+    told = edition_of(made.out / "shared", "en")
+    page = pages(told.results, replace(told.meta, plan_hash=""))["protocols.html"]
+    assert "A plan is registered" not in page and NOTHING_ELSE in page
+
+
+def test_a_hidden_gain_is_said_to_be_hidden(made: Made) -> None:
+    told = edition_of(made.out / "shared", "en")
+    rows = tuple(replace(r, n=None, value=None, low=None, high=None, text="hidden (n<11)")
+                 if r.statistic == "gain_cmh2o" and r.group == "pressure=mip" else r for r in told.results.rows)
+    page = pages(ResultSet(rows), told.meta)["protocols.html"]
+    assert "MIP: the 12-week gain is not given: hidden (n&lt;11)." in page
+
+
+def test_links_lead_somewhere(edition: Edition) -> None:
+    for page in edition.made.values():
+        for link in re.findall(r'href="([^"]+)"', page):
+            file, _, anchor = link.partition("#")
+            where = edition.made[file] if file else page
+            assert not anchor or f'id="{anchor}"' in where, link
+
+
+def test_every_number_printed_is_a_result(edition: Edition) -> None:
+    known = allowed(edition.results) | printed_always(edition.meta) | {"0.001"}  # "under 0.001"
+    for name, page in edition.made.items():
+        said = [with_points(line, edition.meta.language) for line in [*lines(page, with_drawings=False), *tips(page)]]
+        assert sorted({(n, line[:90]) for line in said for n in numbers_in(line) if n not in known}) == [], name
+
+
+def test_titles_of_figures_say_what_their_rows_say(made: Made) -> None:
+    told = edition_of(made.out / "shared", "en")
+    assert test_claims.check(told.made, told.results) == 7
+
+
+def test_no_english_is_left_in_german(made: Made, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    shutil.copytree(made.out, out)
+    stages.report(out, None, nothing, "de")
+    own = [text[:30] for path in SAMPLE.glob("*.toml") for text in _flat(path).values()]
+    found = {line for page in out.glob("*/*.html") for line in left_over(page.read_text(encoding="utf-8"))}
+    assert [line for line in sorted(found) if not any(words in line for words in own)] == []
+
+
+def test_the_same_store_gives_the_same_bytes(made: Made, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    shutil.copytree(made.out, out)
+    said = run("report", "--out", out)
+    assert files_of(out, "shared") == files_of(made.out, "shared") and "was removed" not in said
+
+
+def editions_of(out: Path) -> list[tuple[int, str, int]]:
+    """Number, quarter and printed rows of each shared edition on record."""
+    with open_store(out / "store.duckdb", read_only=True) as store:
+        return list(store.sql(
+            "select e.edition_no, e.quarter, count(r.row_text) as n from results.editions as e inner join "
+            "results.edition_rows as r on r.edition_no = e.edition_no group by all order by all").iter_rows())
+
+
+def test_the_edition_of_rows_stays_on_record_beside_the_one_of_sums(made: Made, sample_review) -> None:
+    (number, quarter, rows), = editions_of(sample_review[0])
+    after = editions_of(made.out)
+    assert after[0] == (number, quarter, rows) and after[1][:2] == (number + 1, quarter) and 0 < after[1][2] < rows
+    with open_store(made.out / "store.duckdb", read_only=True) as store:
+        meta = replace(_head(store, Settings(), quarter, "en"), only_sums=False)
+        again = shared_edition(store, made.whole, meta, 10)
+        assert again.edition_no == number and again.ledger is not None and len(again.rows.rows) == rows
+        fewer = ResultSet(tuple(replace(r, n=(r.n or 0) - 1) if r.key == "common.data.people[all]" else r
+                                for r in of_sums(made.whole).rows), of_sums(made.whole).partitions)
+        late = shared_edition(store, fewer, replace(meta, only_sums=True, settings_hash="other"), 10)
+        assert late.ledger is None and late.edition_no == number + 1 and late.rows.rows
+        assert "1 counts have moved by 1 to 10" in late.said[0] and "internal" not in late.said[0]
+
+
+def test_it_is_not_kept_as_a_review(made: Made, sample_review) -> None:
+    kept = []
+    for out in (sample_review[0], made.out):
+        with open_store(out / "store.duckdb", read_only=True) as store:
+            kept.append((store.table("results.reviews"), store.table("results.published")))
+    assert all(a.equals(b) for a, b in zip(*kept, strict=True))
+
+
+@pytest.mark.parametrize("words", [
+    ("analyse",), ("analyse", "--cross-check"), ("analyse", "--where", "sex = female", "--label", "Women"),
+    ("export",)], ids=" ".join)  # fmt: skip
+def test_what_needs_rows_says_so(made: Made, words: tuple[str, ...]) -> None:
+    said = run(*words, "--out", made.out, code=1)
+    assert said.startswith("the store holds sums only: no row of a client is derived in it.")
+    assert "run `rmt-outcomes derive` without --only-sums" in said
+
+
+def test_a_result_is_explained_from_what_is_there(made: Made) -> None:
+    said = run("explain", "protocols.fitted.residual_sd_cmh2o[pressure=mip]", "--out", made.out)
+    assert "Inputs: frames.model, of which no row came home: sums alone did." in said and "2026Q3: " in said
+    for word in ("tests.value.number", "no_prescription"):
+        assert "The store holds sums only: how many rows" in run("explain", word, "--out", made.out)
+
+
+def test_sizes_come_from_the_spread_that_was_fitted(made: Made, sample_review) -> None:
+    words = ("plan-size", "--difference", "6", "--out")
+    assert run(*words, made.out) == run(*words, sample_review[0])
+
+
+def test_the_shared_edition_is_packed(made: Made, tmp_path: Path) -> None:
+    run("bundle", tmp_path / "a.zip", "--out", made.out)
+    with zipfile.ZipFile(tmp_path / "a.zip") as packed:
+        assert packed.namelist() == ["index.html", "protocols.html", "results.json"]
+
+
+def test_rows_set_aside_are_still_given_out(made: Made, tmp_path: Path) -> None:
+    assert "rows set aside" in run("set-aside", tmp_path / "rows", "--out", made.out)
+
+
+def test_a_person_is_erased_and_the_results_that_held_them(made: Made, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    shutil.copytree(made.out, out)
+    with open_store(out / "store.duckdb", read_only=True) as store:
+        key = str(store.sql("select min(client_key) as k from received.sessions")["k"][0])
+    said = run("forget", key, "--out", out)
+    assert "Next: rmt-outcomes derive --engine WORD --only-sums and report" in said and key not in said
+    assert not any(key.encode() in p.read_bytes() for p in out.rglob("*") if p.is_file())
+    with open_store(out / "store.duckdb", read_only=True) as store:
+        assert not store.has_table("results.current") and not store.has_table("results.run")
+        assert store.sql("select count(*) as n from received.sessions where client_key = $k", {"k": key})["n"][0] == 0
+    assert not (out / "shared").exists()
+    assert "run `rmt-outcomes analyse` first" in run("report", "--out", out, code=1)
+
+
+@pytest.mark.slow
+def test_an_earlier_batch_is_rebuilt_whole(made: Made, tmp_path: Path, sample_review) -> None:
+    """The rows that were received are in the store: a review as of a batch is made of them, with both editions."""
+    out = tmp_path / "out"
+    out.mkdir()
+    shutil.copy(made.out / "store.duckdb", out / "store.duckdb")
+    run("review", "--as-of", 1, "--out", out)
+    for name in ("internal", "shared"):
+        assert files_of(out / "as_of_1", name) == files_of(sample_review[0], name)
