@@ -16,6 +16,7 @@ from pipeline.cli_words import (
     JSON,
     LANGUAGE,
     MAP,
+    ONLY_SUMS,
     OUT,
     QUARTER,
     QUIET,
@@ -79,17 +80,31 @@ def load(
 
 
 @main.command()
-@shared(OUT, SETTINGS, ENGINE, QUIET, JSON)
-def derive(out: Path, settings_path: Path | None, engine: Choice | None, quiet: bool, as_json: bool) -> None:
+@shared(OUT, SETTINGS, ENGINE, ONLY_SUMS, QUARTER, QUIET, JSON)
+def derive(
+    out: Path, settings_path: Path | None, engine: Choice | None, only_sums: bool, quarter: str | None, quiet: bool,
+    as_json: bool,
+) -> None:
     """Build the derived tables in the store from what was loaded.
 
     \b
     Example:
       rmt-outcomes derive --out out
       rmt-outcomes derive --out out --engine slices:16
+      rmt-outcomes derive --out out --engine sc://host:15002 --only-sums
     """
     from pipeline import stages
-    run("derive", quiet, as_json, lambda progress: stages.derive(out, settings_path, progress, engine))
+    from pipeline.stages_engine import OnlySums
+    if quarter is not None and not only_sums:
+        raise click.UsageError("--quarter goes with --only-sums; without it `analyse` takes the quarter")
+    _refuse_sums_alone(engine, only_sums)
+    wanted = OnlySums(quarter) if only_sums else None
+    run("derive", quiet, as_json, lambda progress: stages.derive(out, settings_path, progress, engine, wanted))
+
+
+def _refuse_sums_alone(engine: Choice | None, only_sums: bool) -> None:
+    if only_sums and engine is None:
+        raise click.UsageError("--only-sums goes with --engine slices, slices:N or sc://host:port")
 
 
 @main.command()
@@ -137,10 +152,10 @@ def report(
 @click.argument("folder", metavar="[DIR]", type=Place(kind="folder"), required=False)
 @click.option("--as-of", "as_of", type=click.IntRange(min=1), metavar="BATCH",
               help="Load nothing: rebuild the review of an earlier batch, into OUT/as_of_BATCH.")
-@shared(OUT, MAP, SETTINGS, QUARTER, ENGINE, QUIET, JSON)
+@shared(OUT, MAP, SETTINGS, QUARTER, ENGINE, ONLY_SUMS, QUIET, JSON)
 def review(
     folder: Path | None, as_of: int | None, out: Path, map_path: Path | None, settings_path: Path | None,
-    quarter: str | None, engine: Choice | None, quiet: bool, as_json: bool,
+    quarter: str | None, engine: Choice | None, only_sums: bool, quiet: bool, as_json: bool,
 ) -> None:
     """Do it all: load DIR, derive, analyse, and write the pages.
 
@@ -154,13 +169,15 @@ def review(
         raise click.UsageError("give either DIR or --as-of BATCH")
     if folder is None and engine is not None:
         raise click.UsageError("--engine goes with DIR, not with --as-of")
+    _refuse_sums_alone(engine, only_sums)
     if folder is None:
         batch = as_of or 0
         run("review", quiet, as_json,
             lambda progress: stages.review_as_of(batch, out, settings_path, quarter, progress))
         return
     run("review", quiet, as_json,
-        lambda progress: stages.review(folder, out, settings_path, quarter, progress, map_path, engine))
+        lambda progress: stages.review(folder, out, settings_path, quarter, progress, map_path, engine,
+                                       only_sums=only_sums))
 
 
 cli_intake.add_to(main)

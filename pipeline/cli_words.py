@@ -81,6 +81,8 @@ QUARTER = click.option("--quarter", type=Quarter(),
 LANGUAGE = click.option("--language", metavar="CODE", help="Language of the pages, such as de; default: the settings'.")
 ENGINE = click.option("--engine", type=EngineWord(), metavar="WORD", show_default="duckdb",
                       help="Where tables are made: duckdb, slices, slices:N or sc://host:port.")
+ONLY_SUMS = click.option("--only-sums", is_flag=True,
+                         help="With --engine: bring back sums and what is computed from them, no table of rows.")
 QUIET = click.option("--quiet", is_flag=True, help="No progress, no summary; errors only.")
 JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, also on failure.")
 

@@ -204,14 +204,14 @@ def ranked_predictions(clients: pl.DataFrame) -> pl.DataFrame:
 
 
 def _summary(store: Store, order: list[str]) -> DeriveSummary:
-    return summary_of(store, {name: int(store.sql(f"select count(*) as n from {name}").item()) for name in order})
+    counts = {name: int(store.sql(f"select count(*) as n from {name}").item()) for name in order}
+    return summary_of(counts, store.sql("select cause, count(*) as n from frames.queries group by cause"))
 
 
-def summary_of(store: Store, counts: Mapping[str, int]) -> DeriveSummary:
-    """Sum up a derivation from the rows of each table."""
-    causes = store.sql("select cause, count(*) as n from frames.queries group by cause order by cause")
+def summary_of(counts: Mapping[str, int], causes: pl.DataFrame) -> DeriveSummary:
+    """Sum up a derivation from the rows of each table, and of frames.queries by cause (columns cause, n)."""
     return DeriveSummary(
         tables=tuple(counts.items()),
-        queries=dict(causes.iter_rows()),
+        queries=dict(causes.sort("cause").iter_rows()),
         offending={n.split(".")[1]: c for n, c in counts.items() if n.startswith("must_be_empty.")},
     )

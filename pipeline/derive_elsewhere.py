@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,9 @@ if TYPE_CHECKING:
 
 HOME = ("frames.", "must_be_empty.", "settings.", "settled.span")
 """Tables that come back into the store: what later stages read. The others are gone when the build has ended well."""
+
+HOME_OF_SUMS = ("settings.", "settled.span")
+"""The same where only sums are wanted: no table with a row of a client."""
 
 #: The store only hands rows over and takes them back: the memory is the engine's.
 STORE_MEMORY = "600MB"
@@ -68,10 +72,20 @@ def derive_elsewhere(
     store: Store, settings: Settings, engine: Engine, desk: Desk, *, as_of_batch: int | None = None,
     progress: Progress | None = None,
 ) -> DeriveSummary:
+    """Build every derived table by `engine` and bring HOME into the store: see `make_tables`, `bring_home`."""
+    order = make_tables(store, settings, engine, desk, as_of_batch=as_of_batch, progress=progress)
+    with store.transaction():
+        return bring_home(store, desk, order)
+
+
+def make_tables(
+    store: Store, settings: Settings, engine: Engine, desk: Desk, *, as_of_batch: int | None = None,
+    progress: Progress | None = None,
+) -> list[str]:
     """Build every derived table by `engine`, from the rows current at `as_of_batch` (default: the last batch).
 
-    Tables stand in the folders of `desk` and stay there; HOME names those that are copied into the store. RmtError
-    where a file is not sound SQL; EngineError from the engine: the store is untouched then.
+    Tables stand in the folders of `desk` and stay there. Returns their names in order. RmtError where a file is not
+    sound SQL; EngineError from the engine; the store is not touched.
     """
     files = sql_files()
     order = run_order(files)
@@ -83,15 +97,26 @@ def derive_elsewhere(
             desk.finish(name)
         else:
             engine.table(name, desk.place(name))
-    made = frames_made_here(settings, batch(store, as_of_batch), lambda: _frame(desk, "settled.clients"))
+    made = frames_made_here(settings, batch(store, as_of_batch), lambda: table_of(desk, "settled.clients"))
     build_all(engine, desk, order, files, made, progress)
-    with store.transaction():
-        empty_schemas(store)
-        for name in order:
-            if name.startswith(HOME) or name in MADE_HERE:
-                store.read_parquet(name, desk.place(name))
-        return summary_of(store, {name: store.rows_of_parquet(desk.place(name)) for name in order})
+    return order
 
 
-def _frame(desk: Desk, name: str) -> pl.DataFrame:
-    return pl.read_parquet(desk.place(name) / "**" / "*.parquet", hive_partitioning=False)
+def bring_home(store: Store, desk: Desk, order: Sequence[str], names: tuple[str, ...] = HOME) -> DeriveSummary:
+    """Put the tables whose names begin so into the store, in place of all that were derived before; part of a
+    transaction of the caller's."""
+    empty_schemas(store)
+    for name in order:
+        if name.startswith(names) or (name in MADE_HERE and names == HOME):
+            store.read_parquet(name, desk.place(name))
+    causes = _files(desk, "frames.queries").group_by("cause").agg(pl.len().cast(pl.Int64).alias("n")).collect()
+    return summary_of({name: store.rows_of_parquet(desk.place(name)) for name in order}, causes)
+
+
+def table_of(desk: Desk, name: str) -> pl.DataFrame:
+    """Read a table from its folder."""
+    return _files(desk, name).collect()
+
+
+def _files(desk: Desk, name: str) -> pl.LazyFrame:
+    return pl.scan_parquet(desk.place(name) / "**" / "*.parquet", hive_partitioning=False)

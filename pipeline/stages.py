@@ -16,6 +16,7 @@ from pipeline.settings import Settings
 
 if TYPE_CHECKING:
     from pipeline.engines import Choice
+    from pipeline.stages_engine import OnlySums
 
 Progress = Callable[[str, int, int], None]
 
@@ -71,10 +72,17 @@ def plan(file: Path, out: Path, settings_path: Path | None) -> Summary:
     return stages_plan.plan(file, out, _settings(settings_path), _now(), Summary("plan"))
 
 
-def derive(out: Path, settings_path: Path | None, progress: Progress, engine: Choice | None = None) -> Summary:
-    """Build every derived table in the store at `out`, by an engine (None: in the store itself)."""
+def derive(
+    out: Path, settings_path: Path | None, progress: Progress, engine: Choice | None = None,
+    only_sums: OnlySums | None = None,
+) -> Summary:
+    """Build every derived table in the store at `out`, by an engine (None: in the store itself).
+
+    only_sums: an engine's tables stay with it; results that need sums only are kept in the store.
+    """
     from pipeline import stages_load
-    return stages_load.derive(out, _settings(settings_path), Summary("derive"), progress, engine=engine)
+    return stages_load.derive(out, _settings(settings_path), Summary("derive"), progress, engine=engine,
+                              only_sums=only_sums)
 
 
 def analyse(
@@ -120,15 +128,19 @@ def bundle(out: Path, to: Path | None) -> Summary:
 
 def review(
     folder: Path, out: Path, settings_path: Path | None, quarter: str | None, progress: Progress,
-    map_path: Path | None = None, engine: Choice | None = None,
+    map_path: Path | None = None, engine: Choice | None = None, *, only_sums: bool = False,
 ) -> Summary:
-    """Load, derive, analyse and report in one go; the seconds of each stage stand in the summary."""
+    """Load, derive, analyse and report in one go; the seconds of each stage stand in the summary. only_sums: what an
+    engine sums is analysed, and no table of rows."""
     from pipeline import stages_load, stages_report
+    from pipeline.stages_engine import OnlySums
     settings, summary = _settings(settings_path), Summary("review")
     checked_language(settings.language)
     stages_load.load(folder, out, settings, _now(), summary, progress, map_path)
-    stages_load.derive(out, settings, summary, progress, engine=engine)
-    stages_report.analyse(out, settings, quarter, summary, progress)
+    wanted = OnlySums(quarter) if only_sums else None
+    stages_load.derive(out, settings, summary, progress, engine=engine, only_sums=wanted)
+    if wanted is None:
+        stages_report.analyse(out, settings, quarter, summary, progress)
     return stages_report.report(out, settings, _now(), summary, progress)
 
 

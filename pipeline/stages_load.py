@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pipeline.engines import Choice
     from pipeline.ingest import Intake
     from pipeline.stages import Progress, Summary
+    from pipeline.stages_engine import OnlySums
     from pipeline.store import Store
     from pipeline.validate import LoadSummary, Verdict
 
@@ -143,10 +144,10 @@ def _standing(
 
 def derive(
     out: Path, settings: Settings, summary: Summary, progress: Progress, as_of_batch: int | None = None,
-    engine: Choice | None = None,
+    engine: Choice | None = None, only_sums: OnlySums | None = None,
 ) -> Summary:
     """Build the derived tables, as of a batch (None: the last), by an engine (None: in the store itself); a failure
-    leaves the store as it was."""
+    leaves the store as it was. only_sums: the engine's tables stay with it, and results from sums come back."""
     from pipeline.derive import derive as build
     from pipeline.stages_door import require_one_policy
     from pipeline.store import edit_store
@@ -156,8 +157,8 @@ def derive(
             built = build(store, settings, as_of_batch=as_of_batch, progress=progress)
         else:
             from pipeline.stages_engine import derive_by
-            built = derive_by(engine, store, out, settings, summary, progress, as_of_batch)
-        queries = int(store.sql("select count(*) as n from frames.queries")["n"][0])
+            built = derive_by(engine, store, out, settings, summary, progress, as_of_batch, only_sums)
+        queries = sum(built.queries.values())
     summary.counts |= {"derived_tables": len(built.tables), "queries": queries}
     summary.lines.append(f"Derived {len(built.tables)} tables; {queries} queries for the sites.")
     for name, rows in sorted((n, r) for n, r in built.offending.items() if r):

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -26,14 +28,21 @@ MANIFEST = "manifest.json"
 
 
 def reported(store: Store, given: str | None, settings: Settings) -> str:
-    """Return the quarter to report: the one given, else the last calendar quarter that the data cover to its end.
+    """Return the quarter to report: the one given, else the last that the data cover: see `quarter_of`."""
+    from pipeline.analyse.people import last_block
+    until = dt.date.fromisoformat(data_until(store))
+    return quarter_of(given, settings, until, lambda: last_block(frames_of(store), more_than=settings.small_cell_max))
+
+
+def quarter_of(
+    given: str | None, settings: Settings, until: dt.date, last_block: Callable[[], str] | None
+) -> str:  # fmt: skip
+    """Return the quarter given, else the last calendar quarter that the data cover to its end.
 
     Under `relative` no block is full for everybody: the last one that enough people for a count to be shown took part
-    in. SettingsError for a quarter of the other date policy.
+    in; where rows cannot be looked at (last_block None) it has to be given. SettingsError for that, and for a quarter
+    of the other date policy.
     """
-    import datetime as dt
-
-    from pipeline.analyse.people import last_block
     from pipeline.identity.day_offsets import RELATIVE
     from pipeline.identity.quarters import fits, last_full
     is_relative = settings.date_policy == RELATIVE
@@ -42,8 +51,11 @@ def reported(store: Store, given: str | None, settings: Settings) -> str:
                             expected="a block such as block-003" if is_relative else "a quarter such as 2026Q3",
                             now="name such a one, or leave --quarter out")
     if given or not is_relative:
-        return given or last_full(dt.date.fromisoformat(data_until(store)))
-    return last_block(frames_of(store), more_than=settings.small_cell_max)
+        return given or last_full(until)
+    if last_block is None:
+        raise SettingsError("no block is the last full one for everybody, and sums do not tell which to report",
+                            expected="--quarter beside --only-sums", now="name a block such as block-003")
+    return last_block()
 
 
 def analyse(
@@ -51,8 +63,6 @@ def analyse(
 ) -> Summary:
     """Compute the results from the frames in the store, and keep them in it."""
     from pipeline.analyse import analyse as compute
-    from pipeline.identity.small_cells import broken_sums
-    from pipeline.results import repeated_keys
     from pipeline.stages_door import require_one_policy
     from pipeline.stages_earlier import earlier_results
     from pipeline.store import edit_store
@@ -63,16 +73,25 @@ def analyse(
         chosen = reported(store, quarter, settings)
         results = compute(frames, settings, chosen)
         results = results + earlier_results(store, frames, results, settings, chosen)
-        if twice := repeated_keys(results.rows):
-            raise AssertionError(f"{len(twice)} results share a name, the first is of {twice[0].split('[')[0]}")
-        if wrong := broken_sums(results):
-            raise AssertionError(f"{len(wrong)} declared sums do not add up, the first is {wrong[0].split('[')[0]}")
-        _keep(store, results, chosen, settings)
+        keep_results(store, results, chosen, settings, summary)
         progress("analyse", 1, 1)
-    summary.counts["results"] = len(results.rows)
-    summary.lines.append(f"Computed {len(results.rows)} results for {chosen}.")
-    summary.exit_code = 5 if _models_failed(results) else summary.exit_code
     return summary
+
+
+def keep_results(
+    store: Store, results: ResultSet, quarter: str, settings: Settings, summary: Summary, *, only_sums: bool = False
+) -> None:  # fmt: skip
+    """Look results over, keep them in the store, and say so. only_sums: see `_keep`."""
+    from pipeline.identity.small_cells import broken_sums
+    from pipeline.results import repeated_keys
+    if twice := repeated_keys(results.rows):
+        raise AssertionError(f"{len(twice)} results share a name, the first is of {twice[0].split('[')[0]}")
+    if wrong := broken_sums(results):
+        raise AssertionError(f"{len(wrong)} declared sums do not add up, the first is {wrong[0].split('[')[0]}")
+    _keep(store, results, quarter, settings, only_sums=only_sums)
+    summary.counts["results"] = len(results.rows)
+    summary.lines.append(f"Computed {len(results.rows)} results for {quarter}.")
+    summary.exit_code = 5 if _models_failed(results) else summary.exit_code
 
 
 def _models_failed(results: ResultSet) -> bool:

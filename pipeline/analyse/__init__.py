@@ -9,10 +9,11 @@ from pipeline.analyse.earlier import until_quarter
 from pipeline.analyse.fits import Models, fit_models
 from pipeline.analyse.fix_list import fix_list
 from pipeline.analyse.predictions import predictions
+from pipeline.analyse.sums_results import analyse_sums
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
 
-__all__ = ["Models", "analyse", "fit_models"]
+__all__ = ["Models", "analyse", "analyse_sums", "fit_models"]
 
 
 def analyse(frames: Frames, settings: Settings, quarter_name: str) -> ResultSet:

@@ -1,0 +1,132 @@
+"""The models and their results from an engine's sums are those from rows: every number to 1e-8, all else exactly.
+
+Fit from rows: `analyse` over the frames of a derivation in the store. The fits themselves are held to R and to
+statsmodels in tests/published; here only the way that the sums take is at stake.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.analyse import analyse, analyse_sums
+from pipeline.derive import derive
+from pipeline.derive_sums import AtEngine
+from pipeline.engines import opened, parse
+from pipeline.ingest import read_folder
+from pipeline.results import Result, ResultSet
+from pipeline.settings import Settings
+from pipeline.stages_frames import data_until, frames_of
+from pipeline.store import Store, open_store
+from pipeline.validate import check, load
+from tests.engines.servers import free_port, sail
+from tests.engines.ways import META, SAMPLE, cohort
+
+pytestmark = pytest.mark.slow
+
+TOLERANCE = 1e-8
+READ = ("model", "courses", "client_quarters", "client_weeks", "test_days")
+"""Tables of the schema `frames` that the questions read."""
+NEED_ROWS = ("protocols.dose_response.adherence_decile_pct",)
+SECTIONS = {("common", "data"), ("common", "can_answer"), ("protocols", "fitted"), ("protocols", "difference"),
+            ("protocols", "dose_response")}
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    pytest.importorskip("pyspark", reason="the Spark Connect client is not installed: make cluster")
+    pytest.importorskip("pysail", reason="pysail is not in this environment (requirements-dev.lock)")
+    with sail(free_port()) as (found, _):
+        yield found
+
+
+@pytest.fixture(scope="module")
+def store() -> Iterator[Store]:
+    """The sample cohort, derived in the store."""
+    with open_store(":memory:") as made:
+        load(made, check(read_folder(SAMPLE), Settings()), META)
+        derive(made, Settings())
+        yield made
+
+
+def from_sums(store: Store, word: str, folder: Path, settings: Settings, quarter: str) -> ResultSet:
+    choice = parse(word)
+    assert choice is not None
+    with opened(choice, choice.slices, folder / "_spill") as engine:
+        for name in READ:
+            place = folder / f"frames.{name}"
+            place.mkdir()
+            store.write_parquet(f"frames.{name}", place / "rows.parquet")
+            engine.table(f"frames.{name}", place)
+        until = date.fromisoformat(data_until(store))
+        at = AtEngine(engine, folder / "sums")
+        return analyse_sums(at, store.table("received.plans"), settings, quarter, until)
+
+
+def unlike(found: Result, expected: Result) -> list[str]:
+    """Names of the fields in which two results differ."""
+    out = []
+    for field in dataclasses.fields(Result):
+        a, b = getattr(found, field.name), getattr(expected, field.name)
+        near = isinstance(a, float) and isinstance(b, float) and abs(a - b) <= TOLERANCE * max(1.0, abs(b))
+        out += [] if a == b or near else [f"{found.key} {field.name}: {a} and {b}"]
+    return out
+
+
+def compare(found: ResultSet, expected: ResultSet) -> list[str]:
+    """What differs between results from sums and from rows; every row of SECTIONS is looked for in both."""
+    rows = {r.key: r for r in expected.rows}
+    said = [line for r in found.rows for line in (unlike(r, rows[r.key]) if r.key in rows else [f"{r.key}: only here"])]
+    wanted = {k for k, r in rows.items() if (r.report, r.section) in SECTIONS and not k.startswith(NEED_ROWS)}
+    return said + [f"{k}: missing" for k in sorted(wanted - {r.key for r in found.rows})]
+
+
+@pytest.mark.parametrize(("word", "quarter", "settings"), [
+    ("slices:1", "2026Q3", Settings()),
+    ("slices:3", "2025Q4", Settings()),  # fewer people: another rung, and the frames are cut
+    ("slices:1", "2026Q3", Settings(sites_random_from=2)),  # sites drawn at random
+    ("slices:1", "2026Q3", Settings(site_overlap_people=1000)),  # sites with slopes of their own
+    ("slices:1", "2026Q3", Settings(site_overlap_people=1000, sites_random_from=2)),  # both
+    ("sc", "2026Q3", Settings()),
+])
+def test_results_from_sums_are_those_from_rows(
+    word: str, quarter: str, settings: Settings, store: Store, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    place = request.getfixturevalue("address") if word == "sc" else word
+    found = from_sums(store, place, tmp_path, settings, quarter)
+    assert len(found.rows) > 300 and any(r.statistic == "p_value" for r in found.rows)
+    assert compare(found, analyse(frames_of(store), settings, quarter)) == []
+
+
+def test_terms_that_follow_from_others_are_named_alike(tmp_path: Path) -> None:
+    """Generated rows beside the sample hold a site with one protocol: both ways say which terms have no estimate."""
+    with cohort(0) as odd:
+        derive(odd, Settings())
+        found = from_sums(odd, "slices:1", tmp_path, Settings(), "2026Q3")
+        assert any("Not identified" in r.text for r in found.rows)
+        assert compare(found, analyse(frames_of(odd), Settings(), "2026Q3")) == []
+
+
+def test_no_answer_holds_a_key_and_a_wrong_sum_would_be_seen(store: Store, tmp_path: Path) -> None:
+    """What comes home has no client's key; and results of rows with one test more differ from those of the sums."""
+    answers: list[pl.DataFrame] = []
+    ask = AtEngine.ask
+
+    def kept(at: AtEngine, sql: str) -> pl.DataFrame:
+        answers.append(ask(at, sql))
+        return answers[-1]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(AtEngine, "ask", kept)
+        found = from_sums(store, "slices:1", tmp_path, Settings(), "2026Q3")
+    keys = set(store.sql("select client_key from settled.clients")["client_key"])
+    texts = {v for a in answers for c in a.columns if a[c].dtype == pl.String for v in a[c].to_list()}
+    assert len(answers) > 50 and len(keys) > 200 and not texts & keys
+    frames = frames_of(store)
+    less = dict(frames) | {"model": frames["model"].with_row_index().filter(pl.col("index") != 700).drop("index")}
+    assert compare(found, analyse(less, Settings(), "2026Q3"))
