@@ -6,7 +6,7 @@ differences: Abramowitz and Stegun 1972, 25.3.21 (gradient, fourth order), 25.3.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,16 +79,31 @@ def grid_then_brent(
     """Lowest point of a function of one number: the best of a grid over middle +- reach, then Brent's method there.
 
     along: the function over a whole grid, where that is cheaper; it need not be exact, since it only tells where to
-    search. The grid is moved on while its best point is its edge; NoMinimum after ten moves.
+    search: where its lowest point is none by the function itself, that is asked at every point. A value that is not
+    finite is no low one. The grid is moved on while its best point is its edge; NoMinimum after ten moves, or where
+    the best point is no lower than its neighbours.
     """
     from scipy.optimize import minimize_scalar
 
     for _ in range(10):
         grid = np.linspace(middle - reach, middle + reach, points)
-        values = [value(float(g)) for g in grid] if along is None else along(grid)
-        best = int(np.argmin(values))
+        best = _lowest([value(float(g)) for g in grid] if along is None else along(grid))
+        if along is not None and 0 < best < points - 1 and not _is_low(value, grid, best):
+            best = _lowest([value(float(g)) for g in grid])
         if 0 < best < points - 1:
+            if not _is_low(value, grid, best):
+                raise NoMinimum
             bracket = tuple(float(g) for g in grid[best - 1 : best + 2])
             return float(minimize_scalar(value, bracket=bracket, method="brent", options={"xtol": 1e-6}).x)
         middle = float(grid[best])
     raise NoMinimum
+
+
+def _lowest(values: Sequence[float]) -> int:
+    return int(np.argmin(np.where(np.isfinite(values), values, np.inf)))
+
+
+def _is_low(value: Callable[[float], float], grid: Array, best: int) -> bool:
+    """True where a point inside the grid is lower than both of its neighbours."""
+    before, here, after = (value(float(g)) for g in grid[best - 1 : best + 2])
+    return here < before and here < after

@@ -59,10 +59,11 @@ class _Criterion:
         divided = self.equal.standard.divided(np.exp(log_sd - log_sd.mean()))
         shape, reml = self.equal.solved.shape, self.equal.solved.reml
         try:
-            end = walk(divided.sums(self.equal.rows), shape, reml, theta, self.tilt, stop)
+            with np.errstate(all="ignore"):
+                end = walk(divided.sums(self.equal.rows), shape, reml, theta, self.tilt, stop)
         except np.linalg.LinAlgError:  # a few rows with all the weight cannot carry the mean: no place for a minimum
             return float("inf"), theta
-        return end.value, end.theta
+        return (end.value, end.theta) if np.isfinite(end.value) else (float("inf"), theta)
 
     def along(self, grid: Array) -> list[float]:
         """Values over a grid of one parameter to seven digits, to choose a place to search: each walk from its

@@ -1,12 +1,13 @@
 """The models and their results from an engine's sums are those from rows: every number to 1e-8, all else exactly.
 
-Fit from rows: `analyse` over the frames of a derivation in the store. The fits themselves are held to R and to
-statsmodels in tests/published; here only the way that the sums take is at stake.
+From rows: the sections as `analyse` makes them, over the frames of a derivation in the store. The fits themselves are
+held to R and to statsmodels in tests/published; here only the way that the sums take is at stake.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import tomllib
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -14,7 +15,12 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.analyse import analyse, analyse_sums
+from pipeline.analyse import analyse_sums, can_answer, fit_models, plans
+from pipeline.analyse.common import Frames, join
+from pipeline.analyse.earlier import until_quarter
+from pipeline.analyse.gains import gains
+from pipeline.analyse.protocol_models import difference, dose_response, fitted
+from pipeline.contract.plan import read_plan
 from pipeline.derive import derive
 from pipeline.derive_sums import AtEngine
 from pipeline.engines import opened, parse
@@ -54,7 +60,9 @@ def store() -> Iterator[Store]:
         yield made
 
 
-def from_sums(store: Store, word: str, folder: Path, settings: Settings, quarter: str) -> ResultSet:
+def from_sums(
+    store: Store, word: str, folder: Path, settings: Settings, quarter: str, registered: pl.DataFrame | None = None
+) -> ResultSet:
     choice = parse(word)
     assert choice is not None
     with opened(choice, choice.slices, folder / "_spill") as engine:
@@ -64,8 +72,17 @@ def from_sums(store: Store, word: str, folder: Path, settings: Settings, quarter
             store.write_parquet(f"frames.{name}", place / "rows.parquet")
             engine.table(f"frames.{name}", place)
         until = date.fromisoformat(data_until(store))
-        at = AtEngine(engine, folder / "sums")
-        return analyse_sums(at, store.table("received.plans"), settings, quarter, until)
+        known = store.table("received.plans") if registered is None else registered
+        return analyse_sums(AtEngine(engine, folder / "sums"), known, settings, quarter, until)
+
+
+def from_rows(frames: Frames, settings: Settings, quarter: str) -> ResultSet:
+    """The same sections from the frames, as `analyse` makes them."""
+    seen = until_quarter(frames, quarter, settings)
+    models = fit_models(seen, settings)
+    taken = models if seen is plans.taken(seen) else fit_models(plans.taken(seen), settings)
+    return join([can_answer.results(seen, settings, quarter, models), gains(seen, settings, models), fitted(taken),
+                 difference(taken, settings), dose_response(taken)])
 
 
 def unlike(found: Result, expected: Result) -> list[str]:
@@ -100,7 +117,20 @@ def test_results_from_sums_are_those_from_rows(
     place = request.getfixturevalue("address") if word == "sc" else word
     found = from_sums(store, place, tmp_path, settings, quarter)
     assert len(found.rows) > 300 and any(r.statistic == "p_value" for r in found.rows)
-    assert compare(found, analyse(frames_of(store), settings, quarter)) == []
+    assert compare(found, from_rows(frames_of(store), settings, quarter)) == []
+
+
+def test_a_plan_that_takes_those_who_agreed_is_kept_to(store: Store, tmp_path: Path) -> None:
+    """Models of the protocols are of those who agreed to research use; what the cohort can answer is of everybody."""
+    text = tomllib.loads((SAMPLE / "plan.toml").read_text(encoding="utf-8"))
+    registered = pl.DataFrame([{"plan_no": 1, "registered_at": "2026-10-01", "tests_loaded": 0, "sha256": "x",
+                                "changed": "", "plan_text": (SAMPLE / "plan.toml").read_text(encoding="utf-8")}])
+    assert read_plan(text)[0].consented_only
+    frames = frames_of(store) | {"plans": registered}
+    found = from_sums(store, "slices:2", tmp_path, Settings(), "2026Q3", registered)
+    assert compare(found, from_rows(frames, Settings(), "2026Q3")) == []
+    of = {r.key: r.n for r in found.rows if r.key.endswith("[pressure=mip]")}
+    assert of["protocols.fitted.people[pressure=mip]"] < of["common.can_answer.people_in_frame[pressure=mip]"]
 
 
 def test_terms_that_follow_from_others_are_named_alike(tmp_path: Path) -> None:
@@ -109,7 +139,7 @@ def test_terms_that_follow_from_others_are_named_alike(tmp_path: Path) -> None:
         derive(odd, Settings())
         found = from_sums(odd, "slices:1", tmp_path, Settings(), "2026Q3")
         assert any("Not identified" in r.text for r in found.rows)
-        assert compare(found, analyse(frames_of(odd), Settings(), "2026Q3")) == []
+        assert compare(found, from_rows(frames_of(odd), Settings(), "2026Q3")) == []
 
 
 def test_no_answer_holds_a_key_and_a_wrong_sum_would_be_seen(store: Store, tmp_path: Path) -> None:
@@ -129,4 +159,4 @@ def test_no_answer_holds_a_key_and_a_wrong_sum_would_be_seen(store: Store, tmp_p
     assert len(answers) > 50 and len(keys) > 200 and not texts & keys
     frames = frames_of(store)
     less = dict(frames) | {"model": frames["model"].with_row_index().filter(pl.col("index") != 700).drop("index")}
-    assert compare(found, analyse(less, Settings(), "2026Q3"))
+    assert compare(found, from_rows(less, Settings(), "2026Q3"))

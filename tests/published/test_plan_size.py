@@ -1,9 +1,9 @@
 """Sample sizes for a difference of slopes against a textbook's table, and their power against statsmodels."""
 
-from math import ceil, sqrt
+from math import ceil, isfinite, sqrt
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.power import NormalIndPower, TTestIndPower
 
@@ -45,6 +45,7 @@ def test_sizes_have_the_power_that_statsmodels_gives_them(d, slope, error, tests
     wrong_way = 0.01 if n < 4 else 1e-4  # statsmodels counts findings of the wrong sign as well
     ours = [power_with(question, variance, k) for k in (n, n - 1)] if n > 2 else [found.power]
     theirs = [TTestIndPower().power(effect, k, 0.05, alternative=words) for k in (n, n - 1)][: len(ours)]
+    assume(all(map(isfinite, theirs)))  # statsmodels gives NaN for some powers near 1
     assert ours == pytest.approx(theirs, abs=wrong_way)
     assert found.power >= power and (n == 2 or ours[1] < power)
     normal = NormalIndPower().power(effect, found.normal_each, 0.05, alternative=words)

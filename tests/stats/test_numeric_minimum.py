@@ -36,6 +36,14 @@ def test_of_two_valleys_the_grid_takes_the_deeper():
     assert grid_then_brent(lambda x: (x * x - 4.0) ** 2 + x, 1.5) == pytest.approx(deeper, abs=1e-6)
 
 
+def test_a_grid_that_is_not_exact_or_not_finite_leads_no_one_astray():
+    """The rough values have their lowest point where the function has none, and one that is not finite."""
+    rough = lambda grid: [float("nan") if x > 3 else abs(x + 1.0) for x in grid]  # noqa: E731
+    assert grid_then_brent(lambda x: (x - 1.0) ** 2, 0.0, along=rough) == pytest.approx(1.0, abs=1e-6)
+    with pytest.raises(NoMinimum):
+        grid_then_brent(lambda x: 0.0 if abs(x) < 1 else x * x, 0.0, along=lambda grid: [x * x for x in grid])
+
+
 def test_the_power_found_is_the_same_from_every_start_and_is_flat(equal):
     level = np.abs(fitted_levels(equal))
     unit = np.log(level).std()
