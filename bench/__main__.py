@@ -11,7 +11,7 @@ def main() -> None:
     """Run each bench in a process of its own; the first that fails stops the rest."""
     today = dt.date.today().isoformat()
     for words in (("bench.mixed", today), ("bench.intake",), ("bench.intake_changed",),
-                  ("bench.intake_excel",), ("bench.derivation",), ("bench.pages",)):
+                  ("bench.intake_excel",), ("bench.derivation",), ("bench.models",), ("bench.pages",)):
         subprocess.run([sys.executable, "-W", "ignore", "-m", *words], check=True)
 
 

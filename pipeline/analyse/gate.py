@@ -26,6 +26,8 @@ from pipeline.stats.planned import Planned, planned
 TEN_POINTS = 0.1
 """Ten points of adherence over 12 weeks, in the units of D."""
 PER_12_WEEKS = {"dose": "dose_d", "effort": "effort_e", "between": "between_dose", "within": "within_dose"}
+APART = 1e-9
+"""Share of the information on a direction below which nothing of it is told apart from the other terms."""
 
 Pairs = list[tuple[str, str]]
 Measured = tuple[dict[str, float], dict[str, float]]
@@ -127,13 +129,20 @@ def block_vif(information: Array, block: list[int], base: list[int]) -> float:
 
     det(block given base) / det(block given all the rest), to the power 1/columns, so the basis of the block does not
     matter. `base` (the intercept and, for other blocks than time, the mean curve) is no blur: a dose that grows with
-    time is read as its departure from the mean dose. Source: Fox and Monette 1992, J Am Stat Assoc 87:178-83.
+    time is read as its departure from the mean dose. Infinite where less than APART is left of some direction of the
+    block: that is rounding. Source: Fox and Monette 1992, J Am Stat Assoc 87:178-83.
     """
     rest = [k for k in range(len(information)) if k not in block]
-    signs = [np.linalg.slogdet(_swept(information, block, others)) for others in (base, rest)]
-    if min(sign for sign, _ in signs) <= 0:
+    before, after = (_swept(information, block, others) for others in (base, rest))
+    size = np.sqrt(np.maximum(np.diag(before), 0.0))
+    if size.min() == 0.0:
         return inf
-    return float(np.exp((signs[0][1] - signs[1][1]) / len(block)))
+    own, turned = np.linalg.eigh(before / np.outer(size, size))
+    if own[0] < APART:
+        return inf
+    root = turned / np.sqrt(own) / size[:, None]
+    left = np.linalg.eigvalsh(root.T @ after @ root)
+    return float(np.exp(-np.log(left).mean())) if left[0] >= APART else inf
 
 
 def _swept(information: Array, block: list[int], others: list[int]) -> Array:
@@ -253,8 +262,8 @@ def gate_of(
         recipe = recipe.without("effort")
     past = past_12_weeks(who)
     pairs = list(combinations(sorted(past), 2))
-    found, vif = measure(recipe, pairs)
     parts, _ = measure(recipe.without("dose").having("between", "within"), [])
+    found, vif = measure(recipe, pairs)
     found |= {k: v for k, v in parts.items() if k in ("between", "within")}
     retested = who.having(tests=2)
     return Gate(

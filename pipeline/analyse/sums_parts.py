@@ -21,7 +21,6 @@ from pipeline.stats.sums_outer import mapped
 from pipeline.stats.sums_sql import per_client, sums_from_clients, totals
 
 DOSE = "dose_d"
-KEPT = 2
 
 
 def added(answer: pl.DataFrame, of: str = "people") -> pl.DataFrame:
@@ -83,14 +82,14 @@ def with_outcome(columns: Array) -> Array:
 @dataclass
 class Ground:
     """One pressure at an engine, its rows prepared in `table`. What was asked is not asked twice: parts, and of the
-    last KEPT sums those columns that the next model has too."""
+    last sums those columns that the next model has too."""
 
     engine: Summing
     table: str
     pressure: str
     settings: Settings
     parts: dict[tuple[str, ...], Part] = field(default_factory=dict)
-    known: list[tuple[str, tuple[tuple[Factor, ...], ...], Sums]] = field(default_factory=list)
+    last: tuple[str, tuple[tuple[Factor, ...], ...], Sums] | None = None
 
     def part(self, needs: Iterable[str], dose: str = DOSE, also: str = "") -> Part:
         """See `part_of`."""
@@ -102,11 +101,10 @@ class Ground:
     def sums(self, design: SummedDesign, part: Part, built: Built) -> Sums:
         """The sums of the columns of a design and of the outcome less its mean, by site."""
         rows = f"{part.dose} {built.form} {part.source}"
-        known = next((k for k in self.known if k[0] == rows and {*design.summed} <= {*k[1]}), None)
-        if known is None:
+        if self.last is None or self.last[0] != rows or not {*design.summed} <= {*self.last[1]}:
+            self.last = None  # two of them are not held at a time
             layout = design.layout(part.source, built, part.rates, part.dose, part.mean)
             found = sums_from_clients(self.engine.ask(per_client(layout)), self.engine.ask(totals(layout)), layout)
-            known = rows, design.summed, found
-        self.known = [known, *(k for k in self.known if k is not known)][:KEPT]
-        _, summed, found = known
+            self.last = rows, design.summed, found
+        _, summed, found = self.last
         return found if summed == design.summed else mapped(found, [_picked(summed, design.summed)] * len(found.starts))

@@ -6,7 +6,6 @@ held to R and to statsmodels in tests/published; here only the way that the sums
 
 from __future__ import annotations
 
-import dataclasses
 import tomllib
 from collections.abc import Iterator
 from datetime import date
@@ -15,32 +14,25 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.analyse import analyse_sums, can_answer, fit_models, plans
-from pipeline.analyse.common import Frames, join
-from pipeline.analyse.earlier import until_quarter
-from pipeline.analyse.gains import gains
-from pipeline.analyse.protocol_models import difference, dose_response, fitted
+from pipeline.analyse import analyse_sums
 from pipeline.contract.plan import read_plan
 from pipeline.derive import derive
 from pipeline.derive_sums import AtEngine
 from pipeline.engines import opened, parse
 from pipeline.ingest import read_folder
-from pipeline.results import Result, ResultSet
+from pipeline.results import ResultSet
 from pipeline.settings import Settings
 from pipeline.stages_frames import data_until, frames_of
 from pipeline.store import Store, open_store
 from pipeline.validate import check, load
+from tests.engines.same_results import differing, from_rows
 from tests.engines.servers import free_port, sail
 from tests.engines.ways import META, SAMPLE, cohort
 
 pytestmark = pytest.mark.slow
 
-TOLERANCE = 1e-8
 READ = ("model", "courses", "client_quarters", "client_weeks", "test_days")
 """Tables of the schema `frames` that the questions read."""
-NEED_ROWS = ("protocols.dose_response.adherence_decile_pct",)
-SECTIONS = {("common", "data"), ("common", "can_answer"), ("protocols", "fitted"), ("protocols", "difference"),
-            ("protocols", "dose_response")}
 
 
 @pytest.fixture(scope="module")
@@ -76,33 +68,6 @@ def from_sums(
         return analyse_sums(AtEngine(engine, folder / "sums"), known, settings, quarter, until)
 
 
-def from_rows(frames: Frames, settings: Settings, quarter: str) -> ResultSet:
-    """The same sections from the frames, as `analyse` makes them."""
-    seen = until_quarter(frames, quarter, settings)
-    models = fit_models(seen, settings)
-    taken = models if seen is plans.taken(seen) else fit_models(plans.taken(seen), settings)
-    return join([can_answer.results(seen, settings, quarter, models), gains(seen, settings, models), fitted(taken),
-                 difference(taken, settings), dose_response(taken)])
-
-
-def unlike(found: Result, expected: Result) -> list[str]:
-    """Names of the fields in which two results differ."""
-    out = []
-    for field in dataclasses.fields(Result):
-        a, b = getattr(found, field.name), getattr(expected, field.name)
-        near = isinstance(a, float) and isinstance(b, float) and abs(a - b) <= TOLERANCE * max(1.0, abs(b))
-        out += [] if a == b or near else [f"{found.key} {field.name}: {a} and {b}"]
-    return out
-
-
-def compare(found: ResultSet, expected: ResultSet) -> list[str]:
-    """What differs between results from sums and from rows; every row of SECTIONS is looked for in both."""
-    rows = {r.key: r for r in expected.rows}
-    said = [line for r in found.rows for line in (unlike(r, rows[r.key]) if r.key in rows else [f"{r.key}: only here"])]
-    wanted = {k for k, r in rows.items() if (r.report, r.section) in SECTIONS and not k.startswith(NEED_ROWS)}
-    return said + [f"{k}: missing" for k in sorted(wanted - {r.key for r in found.rows})]
-
-
 @pytest.mark.parametrize(("word", "quarter", "settings"), [
     ("slices:1", "2026Q3", Settings()),
     ("slices:3", "2025Q4", Settings()),  # fewer people: another rung, and the frames are cut
@@ -117,7 +82,7 @@ def test_results_from_sums_are_those_from_rows(
     place = request.getfixturevalue("address") if word == "sc" else word
     found = from_sums(store, place, tmp_path, settings, quarter)
     assert len(found.rows) > 300 and any(r.statistic == "p_value" for r in found.rows)
-    assert compare(found, from_rows(frames_of(store), settings, quarter)) == []
+    assert differing(found, from_rows(frames_of(store), settings, quarter)) == []
 
 
 def test_a_plan_that_takes_those_who_agreed_is_kept_to(store: Store, tmp_path: Path) -> None:
@@ -128,7 +93,7 @@ def test_a_plan_that_takes_those_who_agreed_is_kept_to(store: Store, tmp_path: P
     assert read_plan(text)[0].consented_only
     frames = frames_of(store) | {"plans": registered}
     found = from_sums(store, "slices:2", tmp_path, Settings(), "2026Q3", registered)
-    assert compare(found, from_rows(frames, Settings(), "2026Q3")) == []
+    assert differing(found, from_rows(frames, Settings(), "2026Q3")) == []
     of = {r.key: r.n for r in found.rows if r.key.endswith("[pressure=mip]")}
     assert of["protocols.fitted.people[pressure=mip]"] < of["common.can_answer.people_in_frame[pressure=mip]"]
 
@@ -139,7 +104,7 @@ def test_terms_that_follow_from_others_are_named_alike(tmp_path: Path) -> None:
         derive(odd, Settings())
         found = from_sums(odd, "slices:1", tmp_path, Settings(), "2026Q3")
         assert any("Not identified" in r.text for r in found.rows)
-        assert compare(found, from_rows(frames_of(odd), Settings(), "2026Q3")) == []
+        assert differing(found, from_rows(frames_of(odd), Settings(), "2026Q3")) == []
 
 
 def test_no_answer_holds_a_key_and_a_wrong_sum_would_be_seen(store: Store, tmp_path: Path) -> None:
@@ -159,4 +124,4 @@ def test_no_answer_holds_a_key_and_a_wrong_sum_would_be_seen(store: Store, tmp_p
     assert len(answers) > 50 and len(keys) > 200 and not texts & keys
     frames = frames_of(store)
     less = dict(frames) | {"model": frames["model"].with_row_index().filter(pl.col("index") != 700).drop("index")}
-    assert compare(found, from_rows(less, Settings(), "2026Q3"))
+    assert differing(found, from_rows(less, Settings(), "2026Q3"))

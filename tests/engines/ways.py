@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from bench.engines_rows import add_rows
 from pipeline.derive import DeriveSummary, Progress, derive, sql_files
 from pipeline.derive_elsewhere import derive_elsewhere, open_desk
+from pipeline.derive_sums import AtEngine
 from pipeline.engines import opened, parse
 from pipeline.ingest import read_folder
 from pipeline.settings import Settings
@@ -37,13 +38,22 @@ def whole(store: Store, folder: Path) -> DeriveSummary:
     return summary
 
 
-def elsewhere(store: Store, folder: Path, word: str, progress: Progress | None = None) -> DeriveSummary:
-    """Outside the store, by the engine of a word such as "slices:16"; what is finished in `folder` is gone on from."""
+def elsewhere(
+    store: Store, folder: Path, word: str, progress: Progress | None = None,
+    then: Callable[[AtEngine], None] | None = None,
+) -> DeriveSummary:
+    """Outside the store, by the engine of a word such as "slices:16"; what is finished in `folder` is gone on from.
+
+    then: called with the engine while it still holds the tables.
+    """
     choice = parse(word)
     assert choice is not None
     with opened(choice, choice.slices, folder / "_spill") as engine:
         desk = open_desk(store, folder, choice.label(choice.slices), Settings(), None)
-        return derive_elsewhere(store, Settings(), engine, desk, progress=progress)
+        made = derive_elsewhere(store, Settings(), engine, desk, progress=progress)
+        if then is not None:
+            then(AtEngine(engine, folder / "_sums"))
+        return made
 
 
 def tables(*, in_slices: bool = False) -> list[str]:
