@@ -42,7 +42,7 @@ class Unknowns:
 
     def add(self, total: str, parts: Iterable[str]) -> None:
         parts = list(parts)
-        if total in self.ends and all(p in self.ends for p in parts):
+        if parts and total in self.ends and all(p in self.ends for p in parts):
             weights: dict[str, float] = defaultdict(float)
             weights[total] += 1.0
             for p in parts:
