@@ -68,7 +68,7 @@ class SummedDesign:
             name: f"r.{dose if name == 'dose_d' else name} - {number(rates[name])} * r.time12" for name in RATED}
         told = [product(factors, named) for factors in self.summed]
         return Layout(source, (*told, f"r.value_cmh2o - {number(centre)}"), 0, outer="r.site", weeks="r.days",
-                      units_in_12_weeks=DAYS_IN_12_WEEKS)
+                      units_in_12_weeks=DAYS_IN_12_WEEKS, client="r.client_key")
 
 
 def _elsewhere(factors: tuple[Factor, ...]) -> tuple[Factor, ...]:

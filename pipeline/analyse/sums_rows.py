@@ -132,7 +132,8 @@ def mixes(source: str) -> str:
 def time_columns(form: TimeForm) -> dict[str, str]:
     """SQL of the columns of a time form over r.time12: `TimeForm.columns`, `natural_spline`."""
     if form.kind != "spline":
-        one = {"linear": "r.time12", "root": "sqrt(r.time12)", "log": f"ln(1e0 + {number(WEEKS)} * r.time12)"}
+        # a rung's model has no other form
+        one = {"linear": "r.time12", "log": f"ln(1e0 + {number(WEEKS)} * r.time12)"}
         return {"time_1": one[form.kind]}
     knots = [k / WEEKS for k in form.knots_weeks]
 

@@ -24,7 +24,7 @@ class Layout:
     """table: rows with client_key. columns: SQL of [outer columns, X, y], in that order, over the table's columns.
 
     weeks: SQL of whole units of time. The second random column is (weeks - week_centre) / units_in_12_weeks.
-    outer: SQL name of the outer grouping or None.
+    outer, client: SQL of the outer grouping (None: there is none) and of the client's key.
     """
 
     table: str
@@ -34,6 +34,7 @@ class Layout:
     outer_columns: int = 0
     weeks: str = "weeks"
     units_in_12_weeks: int = 12
+    client: str = "client_key"
 
     @property
     def time(self) -> str:
@@ -49,8 +50,8 @@ class Layout:
 def _rows(layout: Layout) -> str:
     """One row per row: its groups, its time in whole units and in 12 weeks, and its columns c0, c1 .."""
     columns = ", ".join(f"({c}) as c{j}" for j, c in enumerate(layout.columns))
-    return (f"select {layout.outer or '0'} as outer_key, client_key, {layout.weeks} as w, {layout.time} as t, "
-            f"{columns} from {layout.table}")
+    return (f"select {layout.outer or '0'} as outer_key, {layout.client} as client_key, {layout.weeks} as w, "
+            f"{layout.time} as t, {columns} from {layout.table}")
 
 
 def per_pattern(layout: Layout) -> str:

@@ -151,6 +151,7 @@ RELIED_ON = [
     "row_number() over (partition by t.client_key order by t.metric desc, t.on_day)", "greatest(t.value, t.n, 2)",
     "least(t.value, cast(null as double))", "concat_ws('|', t.metric, t.n, t.on_day)", "t.metric || '-'",
     "lpad(cast(t.n as varchar), 3, '0')", "coalesce(t.value, 0)", "t.n / nullif(t.n - 2, 0)", "quarter(t.on_day)",
+    "ln(1e0 + abs(t.n))",
     f"cast(sum(t.value) {OVER} rows between unbounded preceding and 1 preceding) as double)"]
 
 

@@ -18,7 +18,7 @@ Node = dict[str, Any]
 
 FUNCTIONS = frozenset((
     "+", "-", "*", "/", "||", "~~", "!~~", "abs", "concat_ws", "count", "count_star", "date_diff", "date_trunc",
-    "floor", "greatest", "least", "lpad", "max", "median", "min", "month", "nullif", "quarter", "range", "sum",
+    "floor", "greatest", "least", "ln", "lpad", "max", "median", "min", "month", "nullif", "quarter", "range", "sum",
     "to_days", "trunc", "unnest", "year",
 ))
 WINDOWS = frozenset(("count", "lag", "last_value", "lead", "max", "min", "row_number", "sum"))
