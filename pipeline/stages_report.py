@@ -219,7 +219,7 @@ def _write_internal(out: Path, store: Store, results: ResultSet, meta: PageMeta,
 
 def _without_internal(out: Path, summary: Summary) -> None:
     """Take away the internal edition of an earlier review: it would stand beside as if it were of this one."""
-    summary.lines.append("Made from sums: the shared edition alone, no row of a client.")
+    summary.lines.append("Made from sums: the shared edition alone.")
     if (out / "internal").exists():
         shutil.rmtree(out / "internal")
         summary.lines.append("The internal edition of an earlier review was removed: it is not of these results. "

@@ -32,7 +32,7 @@ from tests.some_people import SAMPLE, keys
 from tests.test_review import files_of, nothing
 
 HELD = ["answers", "gains", "difference", "dose_response", "fitted", "small_groups"]
-NOTHING_ELSE = "Made from sums: no row of a client left the engine"
+NOTHING_ELSE = "Made from sums: the tables of single rows stayed where they were made."
 
 
 def run(*words: object, code: int = 0) -> str:
@@ -120,6 +120,7 @@ def test_the_opening_tells_gains_differences_and_what_is_not_there(edition: Edit
         assert len([s for s in said if "firm_5x6" in s and "steady_30" in s]) == 2
         if edition.meta.language == "en":
             assert said[-1].startswith(NOTHING_ELSE) and "A plan is registered" in said[-2]
+            assert said[-3].startswith("The gains above are of everybody")
     assert edition.made["protocols.html"].count('<dd class="big">') == 4
     assert edition.made["index.html"].count('<dd class="big">') == 0
 

@@ -48,7 +48,7 @@ def filled(name: Page, look: Look) -> list[Section]:
 def opening(name: Page, look: Look) -> Opening:
     """The gains, then what the page of protocols opens with, and last that there are sums alone."""
     made = openings.protocols(look)
-    lines = (*(_gain(look, p) for p in sections_pressure.PRESSURES), *made.sentences, _plan(look),
+    lines = (*(_gain(look, p) for p in sections_pressure.PRESSURES), *made.sentences, _taken(look), _plan(look),
              look.say("sums.open.only"))
     return Opening(tuple(s for s in lines if s), made.figures if name == "protocols" else ())
 
@@ -61,6 +61,16 @@ def _gain(look: Look, pressure: str) -> str:
     if gain.value is None:
         return look.say("quarter.gains.not_given", pressure=name, why=gain.text or "not estimated")
     return look.say("sums.open.gain", pressure=name, gain=estimate(gain), n=people(gain))
+
+
+def _taken(look: Look) -> str:
+    """That gains and differences are not of the same people, where a plan takes those only who agreed."""
+    for where in (f"pressure={p}" for p in sections_pressure.PRESSURES):
+        everybody, used = look.one("can_answer", "people_in_frame", where), look.one("fitted", "people", where)
+        lost = look.one("fitted", "rows_without_dose", where)
+        if everybody and used and lost and (everybody.n or 0) > (used.n or 0) + (lost.n_people or 0):
+            return look.say("sums.open.taken")
+    return ""
 
 
 def _plan(look: Look) -> str:

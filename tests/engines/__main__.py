@@ -10,20 +10,12 @@ from __future__ import annotations
 import sys
 import tempfile
 import time
-from datetime import date
 from pathlib import Path
 
-from pipeline.analyse import analyse_sums
-from pipeline.derive_sums import AtEngine
-from pipeline.results import ResultSet
-from pipeline.settings import Settings
-from pipeline.stages_frames import data_until, frames_of
 from tests.engines.same import compare
-from tests.engines.same_results import differing, from_rows
+from tests.engines.same_results import AgainstRows
 from tests.engines.servers import free_port, sail
 from tests.engines.ways import cohort, elsewhere, tables, whole
-
-QUARTER = "2026Q3"
 
 
 def main(sessions: int = 1_000_000) -> int:
@@ -31,18 +23,11 @@ def main(sessions: int = 1_000_000) -> int:
     with tempfile.TemporaryDirectory() as base, cohort(sessions) as store, sail(free_port()) as (address, _):
         folder, begun = Path(base), time.perf_counter()
         whole(store, folder / "whole")
-        seconds, models = {"whole": time.perf_counter() - begun}, dict[str, tuple[int, list[str]]]()
-        rows, until = from_rows(frames_of(store), Settings(), QUARTER), date.fromisoformat(data_until(store))
+        seconds, models = {"whole": time.perf_counter() - begun}, {}
         for name, way in (("slices", "slices:16"), ("sc", address)):
-            found: list[ResultSet] = []
-
-            def by_sums(at: AtEngine, found: list[ResultSet] = found) -> None:
-                found.append(analyse_sums(at, store.table("received.plans"), Settings(), QUARTER, until))
-
-            begun = time.perf_counter()
-            elsewhere(store, folder / name, way, then=by_sums)
-            seconds[name] = time.perf_counter() - begun
-            models[name] = len(found[0].rows), differing(found[0], rows)
+            models[name], begun = AgainstRows(store), time.perf_counter()
+            elsewhere(store, folder / name, way, then=models[name])
+            seconds[name] = time.perf_counter() - begun - models[name].seconds
         sessions = int(store.sql("select count(*) as n from received.sessions").item())
         said = {"slices": compare(folder / "whole", folder / "slices", tables(in_slices=True)),
                 "sc": compare(folder / "whole", folder / "sc", tables())}
@@ -50,9 +35,9 @@ def main(sessions: int = 1_000_000) -> int:
           + ", ".join(f"{way} {taken:.1f}" for way, taken in seconds.items()))
     for way, apart in said.items():
         print(f"{way}: " + ("every table equals the whole" if not apart else str(apart)))
-    for way, (many, unlike) in models.items():
-        print(f"{way}: {many} results from sums " + ("equal those from rows" if not unlike else f"differ: {unlike}"))
-    return 1 if any(said.values()) or any(unlike for _, unlike in models.values()) else 0
+    for way, found in models.items():
+        print(f"{way}: {found.told}")
+    return 1 if any(said.values()) or any(found.unlike for found in models.values()) else 0
 
 
 if __name__ == "__main__":

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
+import time
+from datetime import date
 
-from pipeline.analyse import can_answer, fit_models, plans
+from pipeline.analyse import analyse_sums, can_answer, fit_models, plans
 from pipeline.analyse.common import Frames, join
 from pipeline.analyse.earlier import until_quarter
 from pipeline.analyse.gains import gains
 from pipeline.analyse.protocol_models import difference, dose_response, fitted
+from pipeline.derive_sums import AtEngine
 from pipeline.results import Result, ResultSet
 from pipeline.settings import Settings
+from pipeline.stages_frames import data_until, frames_of
+from pipeline.store import Store
 
 TOLERANCE = 1e-8
 NEED_ROWS = ("protocols.dose_response.adherence_decile_pct",)
@@ -43,3 +48,26 @@ def differing(found: ResultSet, expected: ResultSet) -> list[str]:
     said = [line for r in found.rows for line in (unlike(r, rows[r.key]) if r.key in rows else [f"{r.key}: only here"])]
     wanted = {k for k, r in rows.items() if (r.report, r.section) in SECTIONS and not k.startswith(NEED_ROWS)}
     return said + [f"{k}: missing" for k in sorted(wanted - {r.key for r in found.rows})]
+
+
+class AgainstRows:
+    """To be called with an engine that holds the tables of a store: its results from sums against those from rows."""
+
+    def __init__(self, store: Store, quarter: str = "2026Q3") -> None:
+        """The store's own tables are there already."""
+        self._quarter, self._until = quarter, date.fromisoformat(data_until(store))
+        self._plans, self._rows = store.table("received.plans"), from_rows(frames_of(store), Settings(), quarter)
+        self.many, self.seconds, self.unlike = 0, 0.0, ["not asked"]
+
+    def __call__(self, at: AtEngine) -> None:
+        """Ask and compare."""
+        begun = time.perf_counter()
+        found = analyse_sums(at, self._plans, Settings(), self._quarter, self._until)
+        self.seconds, self.many = time.perf_counter() - begun, len(found.rows)
+        self.unlike = differing(found, self._rows)
+
+    @property
+    def told(self) -> str:
+        """How it went, in words."""
+        of = f"{self.many} results from sums, in {self.seconds:.0f} s, "
+        return of + ("equal those from rows" if not self.unlike else f"differ: {self.unlike}")

@@ -25,6 +25,7 @@ import duckdb
 from pipeline.errors import EngineError
 from pipeline.store import Store
 from tests.engines.same import compare
+from tests.engines.same_results import AgainstRows
 from tests.engines.spark_cluster import EXECUTOR_MEMORY, SHUFFLE, Cluster, cluster, home, kill
 from tests.engines.test_equality import PLANTED, RELIED_ON, differs
 from tests.engines.ways import cohort, elsewhere, tables, whole
@@ -61,12 +62,14 @@ def forms(address: str, base: Path) -> dict[str, str]:
 
 
 def left_alone(store: Store, base: Path) -> Build:
-    """Two workers from the first table to the last; then the forms one by one."""
-    build, place = Build("Spark, 2 workers"), base / "alone"
+    """Two workers from the first table to the last; then models from sums, and the forms one by one."""
+    build, place, models = Build("Spark, 2 workers"), base / "alone", AgainstRows(store)
     with cluster(base / "log_alone") as spark:
-        timed(build, lambda: elsewhere(store, place, spark.address))
+        timed(build, lambda: elsewhere(store, place, spark.address, then=models))
+        build.seconds -= models.seconds
         build.differs = compare(base / "whole", place, tables()) | forms(spark.address, base)
-    build.seen = f"and {len(PLANTED) + len(RELIED_ON)} portable forms one by one"
+    build.differs |= {"results from sums": str(models.unlike)} if models.unlike else {}
+    build.seen = f"{len(PLANTED) + len(RELIED_ON)} portable forms one by one; {models.told}"
     return build
 
 
