@@ -95,6 +95,7 @@ class Settings:
     min_repeat_people: int = _set(20, "people", "measurement error is the cohort's own from this many people with "
                                   "repeat tests on")
     set_aside_max_pct: float = _set(25.0, "%", "a file with more rows set aside than this is refused whole")
+    engine_slices: int = _set(0, "slices", "slices of clients for `--engine slices`; 0: by the size of the input")
     bootstrap_draws: int = _set(400, "draws", "draws of the client bootstrap")
     seed: int = _set(20260925, "", "seed of every resampling")
     language: str = _set("en", "", "language of the pages: en, or a catalogue in reports/languages")

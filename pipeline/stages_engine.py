@@ -31,10 +31,9 @@ def derive_by(
     as_of_batch: int | None = None, only_sums: OnlySums | None = None,
 ) -> DeriveSummary:
     """Build the derived tables by the engine chosen; a build that breaks off is gone on with by the next run."""
-    from pipeline.derive_elsewhere import HOME, HOME_OF_SUMS, bring_home, largest_received, make_tables, open_desk
+    from pipeline.derive_elsewhere import HOME, HOME_OF_SUMS, bring_home, make_tables, open_desk
     from pipeline.engines import opened
-    from pipeline.engines.slices import by_size
-    slices = choice.slices or by_size(largest_received(store))
+    slices, how = _slices(choice, settings, store)
     label = choice.label(slices)
     with opened(choice, slices, out / TABLES / "_spill") as engine:
         desk = open_desk(store, out / TABLES, label, settings, as_of_batch)
@@ -44,11 +43,21 @@ def derive_by(
             built = bring_home(store, desk, order, HOME if told is None else HOME_OF_SUMS)
             if told is not None:
                 _keep(store, *told, settings, summary)
-    how = "" if choice.address or choice.slices else ", by the size of the input"
     went_on = f"; went on from {desk.went_on_from} finished tables" if desk.went_on_from else ""
     summary.lines.append(f"Derived by {label}{how}{went_on}.")
     desk.clear()
     return built
+
+
+def _slices(choice: Choice, settings: Settings, store: Store) -> tuple[int, str]:
+    """How many slices of clients, and what told so where the command did not."""
+    from pipeline.derive_elsewhere import largest_received
+    from pipeline.engines.slices import by_size
+    if choice.address or choice.slices:
+        return max(choice.slices, 1), ""
+    if settings.engine_slices > 0:
+        return settings.engine_slices, ", by the settings"
+    return by_size(largest_received(store)), ", by the size of the input"
 
 
 def _from_sums(

@@ -193,6 +193,16 @@ def test_forget_leaves_no_tables_of_a_broken_run(out: Path) -> None:
     assert not (out / "tables").exists()
 
 
+def test_the_settings_say_how_many_slices_where_the_command_does_not(out: Path, tmp_path: Path) -> None:
+    settings, said = tmp_path / "settings.toml", {}
+    settings.write_text("engine_slices = 3\n", encoding="utf-8")
+    for word in ("slices", "slices:2"):
+        done = subprocess.run([*COMMAND, "derive", "--out", str(out), "--settings", str(settings), "--engine", word],
+                              text=True, capture_output=True, check=True)
+        said[word] = next(line for line in done.stdout.splitlines() if line.startswith("Derived by"))
+    assert said == {"slices": "Derived by 3 slices, by the settings.", "slices:2": "Derived by 2 slices."}
+
+
 @pytest.mark.parametrize("word", ["sparks", "slices:0", "slices:x", "sc://", "sc:host"])
 def test_a_word_that_names_no_engine_is_wrong_usage(word: str) -> None:
     asked = subprocess.run([*COMMAND, "derive", "--engine", word], capture_output=True, text=True, check=False,
