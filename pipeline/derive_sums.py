@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import polars as pl
@@ -13,10 +14,13 @@ from pipeline.stats.sums_sql import Layout, per_pattern, sums_from, totals
 
 
 class AtEngine:
-    """An engine that answers in sums (analyse.sums_rows.Summing). What it makes and answers stands below `folder`."""
+    """An engine that answers in sums (analyse.sums_rows.Summing). What it makes and answers stands below `folder`.
 
-    def __init__(self, engine: Engine, folder: Path) -> None:
-        self._engine, self._folder, self._asked = engine, folder, 0
+    told: called with the number of each question before it is asked.
+    """
+
+    def __init__(self, engine: Engine, folder: Path, told: Callable[[int], None] | None = None) -> None:
+        self._engine, self._folder, self._told, self._asked = engine, folder, told, 0
 
     def make(self, name: str, sql: str) -> None:
         """Make a table from one SELECT; it stays with the engine."""
@@ -25,6 +29,8 @@ class AtEngine:
     def ask(self, sql: str) -> pl.DataFrame:
         """Answer one SELECT; rows of slices stand one after the other, in no order."""
         self._asked += 1
+        if self._told is not None:
+            self._told(self._asked)
         name = f"sums.answer_{self._asked}"
         place = self._place(name)
         self._engine.build(name, sql, place)

@@ -30,7 +30,7 @@ from pipeline.analyse.sums_rows import (
     tests_of,
     values_of,
 )
-from pipeline.analyse.who import LABELS, Who
+from pipeline.analyse.who import Who
 from pipeline.settings import Settings
 from pipeline.stats import CannotFit
 from pipeline.stats.elsewhere import fit_from_sums
@@ -40,6 +40,7 @@ from pipeline.stats.sums_outer import added_up, alone, as_one, mapped
 FEWEST = 3
 NO_ROWS = pl.DataFrame(schema={"client_key": pl.String, "tested_on": pl.Date, "time12": pl.Float64,
                                "dose_d": pl.Float64})  # fmt: skip
+
 
 def _look(design: SummedDesign, part: Part, built: Built) -> Reader:
     return reader_of(part.who, part.rates, design.frame, built, design.design)
@@ -76,9 +77,6 @@ def _run(ground: Ground, name: str, recipe: Recipe, part: Part) -> Fitted:
     none = Fitted(name, NO_ROWS, built, counted=part.who)
     if part.who.people < FEWEST:
         return replace(none, trouble="cannot be fitted: fewer than three people have what it needs")
-    missing = [c for c in LABELS if part.who.frame[c].null_count()]
-    if missing:
-        return replace(none, trouble=f"cannot be fitted: {missing[0]!r} is missing for some people")
     try:
         return _fitted(ground, none, recipe, part)
     except CannotFit as fault:

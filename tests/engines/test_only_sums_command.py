@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 from pipeline.cli import main
 from pipeline.derive_sums import AtEngine
 from pipeline.errors import EngineError
-from pipeline.store import open_store
+from pipeline.store import edit_store, open_store
 from tests.some_people import every, write
 
 
@@ -40,6 +40,25 @@ def test_words_that_do_not_go_together_are_wrong_usage(words: tuple[str, ...], s
     found = command(*(w.format(folder=tmp_path) for w in words), "--out", str(tmp_path / "out"))
     assert found.exit_code == 2 and said in found.output
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(("quarter", "policy", "said"), [
+    ([], "relative", "sums do not tell which to report"),
+    (["--quarter", "2026Q3"], "relative", "--quarter names another kind of quarter"),
+    (["--quarter", "block-003"], "limited", "--quarter names another kind of quarter"),
+])
+def test_a_quarter_that_cannot_be_told_is_refused_before_a_table_is_made(
+    quarter: list[str], policy: str, said: str, tmp_path: Path
+) -> None:
+    settings, out = tmp_path / "settings.toml", tmp_path / "out"
+    settings.write_text(f'date_policy = "{policy}"\n', encoding="utf-8")
+    out.mkdir()
+    with edit_store(out / "store.duckdb"):
+        pass
+    found = command("derive", "--out", str(out), "--settings", str(settings), "--engine", "slices:1", "--only-sums",
+                    *quarter)
+    assert found.exit_code == 2 and said in found.output, found.output
+    assert not (out / "tables").exists()
 
 
 @pytest.mark.slow
