@@ -76,9 +76,13 @@ def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array
     information = solved.linear.expected
     # on the scale of the information there would be without a mean to estimate, so that rounding is not taken for it
     size = np.sqrt(np.maximum(np.diag(solved.linear.trace2), 0.0))
-    if size.min() > 0 and float(np.linalg.eigvalsh(information / np.outer(size, size))[0]) > UNIDENTIFIED_BELOW:
-        return
     inner = model.varies[0]
+    # one row each: an intercept of the group is a part of the residual, whatever rounding has left of the difference
+    alone = rows_per_group.max() == 1 and "1" in (part.strip() for part in inner.terms.split("+"))
+    if not alone and size.min() > 0 and (
+        float(np.linalg.eigvalsh(information / np.outer(size, size))[0]) > UNIDENTIFIED_BELOW
+    ):
+        return
     few = int((rows_per_group <= solved.shape.q).sum())
     if few == len(rows_per_group):
         tests = "one row" if rows_per_group.max() == 1 else f"{int(rows_per_group.max())} rows or fewer"
