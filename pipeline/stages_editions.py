@@ -71,6 +71,7 @@ def shared_edition(
     own. AuditFailed where a hidden cell could be derived.
     """
     from pipeline.identity.earlier_editions import repeated
+    from pipeline.identity.sums_of_models import with_sums
     batch = int(store.sql("select as_of_batch from settings.current").item())
     identity = Identity(meta.quarter, batch, __version__, meta.settings_hash)
     every = [r for r in _recorded(store) if r[0].batch_id <= batch]
@@ -82,6 +83,9 @@ def shared_edition(
     own = alike or next(iter(of_quarter), None)
     number = own[0].edition_no if own and is_again else max((e.edition_no for e, _, _ in every), default=0) + 1
     earlier = [e for e, _, _ in known if e.edition_no < number]
+    if meta.only_sums:
+        after_rows = any(e.quarter == meta.quarter and not e.only_sums for e in earlier)
+        results = with_sums(results, limit, after_rows=after_rows)
     so_far = repeated(results, earlier, meta.quarter)
     moved = _moved(own[0], so_far, meta) if own and not is_again else {}
     few = sum(1 <= abs(d) <= limit for d in moved.values())

@@ -12,7 +12,7 @@ from pipeline.store import edit_store
 GIVEN = {
     ("common", "can_answer"): None, ("protocols", "fitted"): None, ("protocols", "difference"): None,
     ("protocols", "dose_response"): None, ("quarter", "gains"): ("gain_cmh2o", "gain_curve_cmh2o"),
-    ("common", "data"): ("data_from_on", "data_until_on", "quarter", "people", "test_days"),
+    ("common", "data"): None,
 }  # fmt: skip
 """Sections of which sums give rows: the statistics, or None for all."""
 NOT_GIVEN = ("adherence_decile_pct",)

@@ -200,24 +200,23 @@ class _Audited:
         known.update(keys)
         return bool(keys)
 
-    def show_printed(self, found: list[Derivable]) -> bool:
-        """Show those of the cells found that an earlier edition printed: hiding them again protects nothing; tell
-        whether there were any."""
-        keys = sorted(n.key for n in found if n.key in self.hidden and self._is_printed(n.key))
+    def show_exact(self, found: list[Derivable]) -> bool:
+        """Show those of the cells found that are known exactly, and are not small: they protect nothing any more, for
+        earlier editions printed what gives them away. Tell whether there were any."""
+        keys = sorted(n.key for n in found if n.high - n.low < 0.5 and n.key in self.hidden
+                      and not self._is_small(n.key))  # fmt: skip
         for key in keys:
             del self.hidden[key]
         self._ask(keys)
         self.printed.update(keys)
         return bool(keys)
 
-    def _is_printed(self, key: str) -> bool:
-        """Tell whether a count that is not small equals one that is no row of this edition and is shown."""
-        counts = (counted(self.rows[key]) or 0, people_behind(self.rows[key]) or 0)
-        if self.hidden[key] == MERGED or any(1 <= n <= self.limit for n in counts):
-            return False
-        same = ({s.total, *s.parts} - {key} for s in self.by_key.get(key, []) if len(s.parts) == 1)
-        return any(k not in self.rows and k in self.ledger.cells and self.ledger.cells[k].count is not None
-                   for keys in same for k in keys)
+    def _is_small(self, key: str) -> bool:
+        """Tell whether showing a row would tell a small count, or one of a row for several parts."""
+        row = self.rows[key]
+        counts = (counted(row) or 0, people_behind(row) or 0)
+        rest = (row.n or 0) - (row.hits or 0) if is_share(row) else 0
+        return self.hidden[key] == MERGED or any(1 <= n <= self.limit for n in (*counts, rest))
 
     def say_less(self, found: list[Derivable]) -> bool:
         """Give the cells found, or else all that nobody sees around them, a mark that tells nothing."""
@@ -234,8 +233,8 @@ def hide_until_safe(sheet: Sheet, hidden: dict[str, str]) -> dict[str, str]:
     """Hide one more count tied to each cell that the sums give away, until the audit finds none; return the marks.
 
     Then what was hidden without need is shown again, and marks that tell too much beside the sums are made vague; what
-    an earlier edition printed cannot be hidden by this one. Where nothing shown is left to hide the cell stays found,
-    and the audit of the finished edition refuses it.
+    earlier editions give away exactly cannot be hidden by this one. Where nothing shown is left to hide the cell stays
+    found, and the audit of the finished edition refuses it.
     """
     audited = _Audited(sheet, hidden)
     while (found := audited.found(told=False)) and audited.hide_beside(found):
@@ -244,6 +243,6 @@ def hide_until_safe(sheet: Sheet, hidden: dict[str, str]) -> dict[str, str]:
     audited.hide_numbers()
     while (found := audited.found(told=True)) and (
             audited.say_less(found) or audited.show_known(found, set()) or audited.hide_beside(found)
-            or audited.show_printed(found)):
+            or audited.show_exact(found)):
         pass
     return hidden

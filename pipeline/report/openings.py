@@ -248,7 +248,7 @@ def _seen(look: Look, pressure: str) -> list[KeyFigure]:
     least = [r for r in look.many("can_answer", "detectable_protocol_difference_cmh2o", pressure=pressure)
              if r.value is not None]
     figures = []
-    if people_in:
+    if people_in and not is_hidden(people_in):
         figures.append(KeyFigure(people(people_in), look.say("protocols.open.fig_people", pressure=name),
                                  look.say("protocols.open.fig_people_beneath", tests=people(tests))))
     if least:
