@@ -14,13 +14,14 @@ from click.testing import CliRunner
 
 from pipeline import stages
 from pipeline.cli import main
+from pipeline.identity.audit import derivable_cells
 from pipeline.report import only_sums
 from pipeline.report.editions import pages
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
-from pipeline.stages_editions import shared_edition
+from pipeline.stages_editions import TABLES, keep, shared_edition
 from pipeline.stages_report import _head, read_results
-from pipeline.store import open_store
+from pipeline.store import edit_store, open_store
 from tests.only_sums import leave_sums, of_sums
 from tests.report import test_claims
 from tests.report.prose import lines
@@ -262,3 +263,20 @@ def test_an_earlier_batch_is_rebuilt_whole(made: Made, tmp_path: Path, sample_re
     run("review", "--as-of", 1, "--out", out)
     for name in ("internal", "shared"):
         assert files_of(out / "as_of_1", name) == files_of(sample_review[0], name)
+
+
+@pytest.mark.slow
+def test_sums_shared_first_leave_room_for_the_whole_review(made: Made, tmp_path: Path) -> None:
+    path = tmp_path / "store.duckdb"
+    shutil.copy(made.out / "store.duckdb", path)
+    with edit_store(path, must_exist=True) as store:
+        for table in TABLES:
+            store.execute(f"drop table results.{table}")
+        meta = _head(store, Settings(), "2026Q3", "en")
+        first = shared_edition(store, of_sums(made.whole), meta, 10)
+        keep(store, first, 10)
+        whole = shared_edition(store, made.whole, replace(meta, only_sums=False), 10)
+    assert (first.edition_no, whole.edition_no, whole.said) == (1, 2, ())
+    for made_edition in (first, whole):
+        assert made_edition.ledger is not None
+        assert derivable_cells(made_edition.ledger.cells, made_edition.ledger.sums, 10) == []
