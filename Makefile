@@ -49,7 +49,7 @@ check: lint test slow ## lint, types and all tests
 sample: env ## make sample_data/ again from its seed
 	$(RUN) -m pipeline.simulate sample_data
 
-engines: cluster ## every table of a million generated sessions, row by row: whole = 16 slices = Spark Connect
+engines: cluster ## a million generated sessions: tables and results from sums are equal whole, in 16 slices, by Spark Connect
 	$(RUN) -m tests.engines
 
 spark: cluster .tmp/spark/.installed ## the same on Apache Spark itself (needs Java 17): a master, two workers, one of them killed

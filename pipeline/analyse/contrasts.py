@@ -11,7 +11,7 @@ import polars as pl
 
 from pipeline.analyse.common import Array
 from pipeline.analyse.design import WEEKS, with_time
-from pipeline.analyse.models import Built
+from pipeline.analyse.models import RATED, Built
 from pipeline.analyse.who import Who, who_of
 from pipeline.stats.formula import Columns, columns
 
@@ -107,13 +107,10 @@ def rate(rows: pl.DataFrame, column: str) -> float:
     return float((seen[column] * seen["time12"]).sum()) / squares if squares > 0 else 0.0
 
 
-RATED = ("dose_d", "effort_e", "between_dose")
-
-
 def centred(rows: pl.DataFrame, built: Built) -> pl.DataFrame:
     """Prepared rows with the time columns, and cumulative terms as departures from their mean at that time."""
     frame = with_time(rows, built.form).with_columns(
-        (pl.col(c) - rate(rows, c) * pl.col("time12")).alias(c) for c in RATED if c in rows.columns
+        (pl.col(c) - rate(rows, c) * pl.col("time12")).alias(c) for c in RATED.values() if c in rows.columns
     )
     absent = [c for c in ("lead_dose", "baseline_cmh2o") if c not in frame.columns]
     return frame.with_columns(pl.lit(0.0).alias(c) for c in absent)

@@ -109,13 +109,32 @@ COLUMN_OF = {"protocol": "protocol", "sex": "sex", "condition": "condition_group
 """Terms that say nothing where their column has one value only."""
 
 
+RATED = {"dose": "dose_d", "effort": "effort_e", "between": "between_dose"}
+"""Terms read as departures from the mean rise over time: they say nothing where everybody rises alike."""
+ALIKE = 1e-12
+"""Share of a column's squares that is rounding."""
+
+
 def varying_terms(recipe: Recipe, rows: pl.DataFrame) -> Recipe:
-    """Leave out the terms whose column has one value only: they would say nothing."""
-    return without_single(recipe, {name for name, column in COLUMN_OF.items() if rows[column].n_unique() < 2})
+    """Leave out the terms whose column has one value only, or rises alike in everybody: they would say nothing."""
+    single = {name for name, column in COLUMN_OF.items() if rows[column].n_unique() < 2}
+    for name, column in RATED.items():
+        if column in rows.columns:
+            seen = rows.drop_nulls([column, "time12"])
+            values, time = (seen[c].to_numpy().astype(float) for c in (column, "time12"))
+            if rises_alike(float(values @ values), float(values @ time), float(time @ time)):
+                single.add(name)
+    return without_single(recipe, single)
+
+
+def rises_alike(squares: float, with_time: float, times: float) -> bool:
+    """Whether a column is time times one rate: from the sums of its squares, of it times time, of time's squares."""
+    explained = with_time**2 / times if times > 0 else 0.0
+    return squares - explained <= ALIKE * squares
 
 
 def without_single(recipe: Recipe, single: Collection[str]) -> Recipe:
-    """Leave out these terms of COLUMN_OF, and those that are made of them."""
+    """Leave out these terms of COLUMN_OF and RATED, and those that are made of them."""
     gone = set(single)
     if "protocol" in gone:
         gone |= {"protocol_time", "protocol_slope"}

@@ -13,8 +13,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.analyse.common import Array
-from pipeline.analyse.contrasts import AT_MEAN, RATED
-from pipeline.analyse.models import Built
+from pipeline.analyse.contrasts import AT_MEAN
+from pipeline.analyse.models import RATED, Built
 from pipeline.analyse.sums_rows import DAYS_IN_12_WEEKS, number, product, time_columns
 from pipeline.analyse.who import LABELS, Who
 from pipeline.stats.formula import Columns, columns
@@ -64,8 +64,9 @@ class SummedDesign:
 
     def layout(self, source: str, built: Built, rates: Mapping[str, float], dose: str, centre: float) -> Layout:
         """What the engine is asked: the summed columns and the outcome less `centre`, by site and client."""
+        of = {name: dose if name == "dose_d" else name for name in RATED.values()}
         named = time_columns(built.form) | {
-            name: f"r.{dose if name == 'dose_d' else name} - {number(rates[name])} * r.time12" for name in RATED}
+            name: f"r.{column} - {number(rates[name])} * r.time12" for name, column in of.items()}
         told = [product(factors, named) for factors in self.summed]
         return Layout(source, (*told, f"r.value_cmh2o - {number(centre)}"), 0, outer="r.site", weeks="r.days",
                       units_in_12_weeks=DAYS_IN_12_WEEKS, client="r.client_key")

@@ -35,7 +35,7 @@ from pipeline.settings import Settings
 from pipeline.stats import CannotFit
 from pipeline.stats.elsewhere import fit_from_sums
 from pipeline.stats.planned import planned_from_sums
-from pipeline.stats.sums_outer import added_up, alone, as_one, mapped
+from pipeline.stats.sums_outer import added_up, alone, mapped
 
 FEWEST = 3
 NO_ROWS = pl.DataFrame(schema={"client_key": pl.String, "tested_on": pl.Date, "time12": pl.Float64,
@@ -94,7 +94,7 @@ def _fitted(ground: Ground, none: Fitted, recipe: Recipe, part: Part) -> Fitted:
         change = with_outcome(np.hstack([outer, design.at_site("")]))
         sums = mapped(sums, [change] * len(sites), outer.shape[1])
     else:
-        sums = as_one(mapped(sums, [with_outcome(design.at_site(site)) for site in sites]))
+        sums = mapped(sums, [with_outcome(design.at_site(site)) for site in sites]).as_one()
     names = design.design.names
     fit = fit_from_sums(sums, built.model, names, centres=[0.0] * len(names) + [part.mean])
     return replace(none, look=_look(design, part, built), sums=fit)

@@ -9,8 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.analyse.common import Array
-from pipeline.analyse.contrasts import RATED
-from pipeline.analyse.models import COLUMN_OF, Built
+from pipeline.analyse.models import COLUMN_OF, RATED, Built, rises_alike
 from pipeline.analyse.sums_design import SummedDesign
 from pipeline.analyse.sums_rows import Summing, mixes
 from pipeline.analyse.who import LABELS, Who
@@ -34,7 +33,7 @@ class Part:
     """Some of the prepared rows of an engine's table: those where `needs` are known. dose: the column that is D.
 
     source: table and condition as SQL; who: the people; tests and mean outcome; rates: mean rise of D, E and the
-    between part per 12 weeks (contrasts.rate); single: terms of COLUMN_OF whose column has one value.
+    between part per 12 weeks (contrasts.rate); single: terms that would say nothing (models.varying_terms).
     """
 
     source: str
@@ -46,9 +45,9 @@ class Part:
 
 
 def _moments(source: str, dose: str) -> str:
-    told = {name: dose if name == DOSE else name for name in RATED}
-    sums = [f"sum(r.{c} * r.time12) as {n}_1, sum(case when r.{c} is not null then r.time12 * r.time12 end) as {n}_2"
-            for n, c in told.items()]
+    told = {name: dose if name == DOSE else name for name in RATED.values()}
+    sums = [f"sum(r.{c} * r.time12) as {n}_1, sum(case when r.{c} is not null then r.time12 * r.time12 end) as {n}_2, "
+            f"sum(r.{c} * r.{c}) as {n}_3" for n, c in told.items()]
     ends = [f"{end}(r.{c}) as {c}_{end}" for c in ("efforts_more", "age_10") for end in ("min", "max")]
     return f"select count(*) as n, sum(r.value_cmh2o) as y, {', '.join([*sums, *ends])} from {source}"
 
@@ -61,9 +60,11 @@ def part_of(engine: Summing, table: str, needs: Iterable[str], dose: str = DOSE,
     seen = engine.ask(_moments(source, dose))
     total = seen.select(pl.exclude("^.*_(min|max)$").sum(), pl.col("^.*_min$").min(), pl.col("^.*_max$").max())
     found = total.row(0, named=True)
-    rates = {n: (found[f"{n}_1"] or 0.0) / found[f"{n}_2"] if found[f"{n}_2"] else 0.0 for n in RATED}
+    rated = {n: [found[f"{n}_{k}"] or 0.0 for k in (1, 2, 3)] for n in RATED.values()}
+    rates = {n: with_time / times if times > 0 else 0.0 for n, (with_time, times, _) in rated.items()}
     one = {t for t, c in COLUMN_OF.items() if c in LABELS and len(who.levels(c)) < 2}
     one |= {t for t, c in COLUMN_OF.items() if c not in LABELS and found[f"{c}_min"] == found[f"{c}_max"]}
+    one |= {t for t, c in RATED.items() if rises_alike(rated[c][2], rated[c][0], rated[c][1])}
     return Part(source, dose, who, (found["y"] or 0.0) / max(found["n"], 1), rates, frozenset(one))
 
 

@@ -23,5 +23,7 @@ class Engine(Protocol):
 
 def cannot_run(name: str, fault: Exception) -> EngineError:
     """Say which file cannot be run. The engine's own words may quote a value: they stay in the cause."""
-    return EngineError(f"cannot be run ({type(fault).__name__})", where=f"sql/{name.replace('.', '/')}.sql",
-                       now="mend this file")
+    what = f"cannot be run ({type(fault).__name__})"
+    if name.startswith("sums."):
+        return EngineError(what, where="a question of --only-sums", now="leave out --only-sums, and report this")
+    return EngineError(what, where=f"sql/{name.replace('.', '/')}.sql", now="mend this file")

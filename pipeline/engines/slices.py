@@ -86,7 +86,7 @@ class Slices:
 
     def build(self, name: str, sql: str, out: Path) -> None:
         """Run one SELECT in every slice, or once where it reads no client's rows or is a grand table."""
-        text = re.sub(r"--[^\n]*", "", sql)
+        text = re.sub(r"^\s*--[^\n]*", "", sql, flags=re.MULTILINE)
         reads_clients = self._sliced & set(re.findall(r"\b[a-z_0-9]+\.[a-z_0-9]+\b", text))
         try:
             if reads_clients and not re.search(r"^-- grand:", sql, flags=re.MULTILINE):

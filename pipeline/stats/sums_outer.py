@@ -1,4 +1,4 @@
-"""Sums by outer group put into other columns, one map an outer group; and one outer group alone, or all as one."""
+"""Sums by outer group put into other columns, one map an outer group; and one outer group alone."""
 
 from __future__ import annotations
 
@@ -22,18 +22,13 @@ def mapped(sums: Sums, maps: Sequence[Array], outer_columns: int = 0) -> Sums:
     return replace(sums, zw=np.concatenate(pieces), total=total, outer_columns=outer_columns)
 
 
-def as_one(sums: Sums) -> Sums:
-    """The same without the outer grouping."""
-    return replace(sums, total=sums.total.sum(axis=0)[None], starts=np.zeros(1, dtype=np.intp),
-                   outer_weight=np.ones(1), outer_columns=0)
-
-
 def alone(sums: Sums, place: int) -> Sums:
     """The sums of one outer group."""
     assert sums.zw is not None
     own = slice(int(sums.starts[place]), int(sums.ends[place]))
     own_rows = replace(sums, rows=sums.rows[own], zz=sums.zz[own], zw=sums.zw[own], weight=sums.weight[own])
-    return as_one(replace(own_rows, total=sums.total[place][None]))
+    weight = sums.outer_weight[place : place + 1]
+    return replace(own_rows, total=sums.total[place][None], starts=np.zeros(1, dtype=np.intp), outer_weight=weight)
 
 
 def added_up(parts: Sequence[tuple[Planned, Array]]) -> Planned:

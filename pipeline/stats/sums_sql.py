@@ -1,6 +1,7 @@
-"""The sums of a mixed model as SQL: GROUP BY client, then GROUP BY equal time pattern. Rows never leave the engine.
+"""The sums of a mixed model as SQL: GROUP BY client, and where many have one, GROUP BY time pattern. No row comes home.
 
-Portable text (sum, count, group by). A client's pattern is (tests, sum of time, sum of time^2) in whole units.
+Portable text (sum, count, group by). A client's pattern is (tests, sum of time, sum of time^2) in whole units: in weeks
+there are few of them and `per_pattern` answers with less, in days there are as many as clients (`per_client`).
 Columns come centred: time on a whole unit, the outcome on a whole unit, so that squares keep their digits. Source of
 the form: see sums.py and elsewhere.py.
 """
@@ -54,33 +55,35 @@ def _rows(layout: Layout) -> str:
             f"{layout.time} as t, {columns} from {layout.table}")
 
 
+def _clients(layout: Layout) -> str:
+    """The start of a statement: `clients`, one row per client with outer group, tests, whole units of time, a and b."""
+    each = ", ".join(f"sum(r.c{j}) as a{j}, sum(r.t * r.c{j}) as b{j}" for j in range(len(layout.columns)))
+    return (
+        f"with rows_in as ({_rows(layout)}), clients as (select r.outer_key, r.client_key, count(*) as tests, "
+        f"cast(sum(r.w) as bigint) as w1, cast(sum(r.w * r.w) as bigint) as w2, {each} from rows_in as r "
+        "group by r.outer_key, r.client_key)"
+    )
+
+
 def per_pattern(layout: Layout) -> str:
     """One row per outer group and time pattern: clients, and sums over clients of the products of a and b.
 
     a_j is a client's sum of column j, b_j that of time times column j.
     """
-    each = ", ".join(f"sum(r.c{j}) as a{j}, sum(r.t * r.c{j}) as b{j}" for j in range(len(layout.columns)))
     products = []
     for j, k in layout.pairs:
         products.append(f"sum(p.a{j} * p.a{k}) as aa_{j}_{k}, sum(p.b{j} * p.b{k}) as bb_{j}_{k}")
         products.append(f"sum(p.a{j} * p.b{k} + p.a{k} * p.b{j}) / 2e0 as ab_{j}_{k}")
     return (
-        f"with rows_in as ({_rows(layout)}), clients as (select r.outer_key, r.client_key, count(*) as tests, "
-        f"cast(sum(r.w) as bigint) as w1, cast(sum(r.w * r.w) as bigint) as w2, {each} from rows_in as r "
-        "group by r.outer_key, r.client_key) select p.outer_key, p.tests, p.w1, p.w2, count(*) as clients, "
+        f"{_clients(layout)} select p.outer_key, p.tests, p.w1, p.w2, count(*) as clients, "
         f"{', '.join(products)} from clients as p group by p.outer_key, p.tests, p.w1, p.w2"
     )
 
 
 def per_client(layout: Layout) -> str:
     """One row per client, without its key: outer group, tests, whole units of time, and the sums a and b."""
-    each = ", ".join(f"sum(r.c{j}) as a{j}, sum(r.t * r.c{j}) as b{j}" for j in range(len(layout.columns)))
-    return (
-        f"with rows_in as ({_rows(layout)}), clients as (select r.outer_key, r.client_key, count(*) as tests, "
-        f"cast(sum(r.w) as bigint) as w1, cast(sum(r.w * r.w) as bigint) as w2, {each} from rows_in as r "
-        "group by r.outer_key, r.client_key) select p.outer_key, p.tests, p.w1, p.w2, "
-        f"{', '.join(f'p.a{j}, p.b{j}' for j in range(len(layout.columns)))} from clients as p"
-    )
+    sums = ", ".join(f"p.a{j}, p.b{j}" for j in range(len(layout.columns)))
+    return f"{_clients(layout)} select p.outer_key, p.tests, p.w1, p.w2, {sums} from clients as p"
 
 
 def totals(layout: Layout) -> str:

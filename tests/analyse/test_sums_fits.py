@@ -30,7 +30,7 @@ def without(*columns: str) -> Change:
 
 def labelled(frame: pl.DataFrame) -> pl.DataFrame:
     """Labels that mean something to SQL or to a formula."""
-    odd = {"firm_5x6": "it's:a [T.b]", "ladder_6": 'b"; --', "steady_30": "ü + 1"}
+    odd = {"firm_5x6": "it's:a [T.b]", "ladder_6": 'b"; --', "steady_30": "ü --1"}
     return frame.with_columns(pl.col("protocol").replace(odd), ("%_" + pl.col("site") + "'").alias("site"))
 
 
@@ -48,6 +48,8 @@ CORNERS: dict[str, Change] = {
     "no age, no efforts": without("age_years", "efforts_kept"),
     "no dose": without("dose_d", "dose_d_low", "dose_d_high", "between_dose", "within_dose", "effort_e"),
     "no effort": without("effort_e"),
+    "all alike in dose": lambda f: f.with_columns(dose_d=0.9 * pl.col("time12"), dose_d_high=pl.col("time12")),
+    "nobody trained": lambda f: f.with_columns(dose_d=0.0 * pl.col("time12"), effort_e=0.0 * pl.col("time12")),
     "no interval": without("interval_adherence", "interval_weeks"),
     "drawn by lot": lambda f: f.with_columns(assigned_by=pl.lit("randomised")),
     "odd labels": labelled,

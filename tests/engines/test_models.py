@@ -8,32 +8,26 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator
-from datetime import date
 from pathlib import Path
 
 import polars as pl
 import pytest
 
-from pipeline.analyse import analyse_sums
 from pipeline.contract.plan import read_plan
 from pipeline.derive import derive
 from pipeline.derive_sums import AtEngine
-from pipeline.engines import opened, parse
 from pipeline.ingest import read_folder
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
-from pipeline.stages_frames import data_until, frames_of
+from pipeline.stages_frames import frames_of
 from pipeline.store import Store, open_store
 from pipeline.validate import check, load
-from tests.engines.same_results import differing, from_rows
+from tests.engines.same_results import differing, from_rows, from_sums
 from tests.engines.servers import free_port, sail
 from tests.engines.ways import META, SAMPLE, cohort
 from tests.sql.portable import refused
 
 pytestmark = pytest.mark.slow
-
-READ = ("model", "courses", "client_quarters", "client_weeks", "test_days")
-"""Tables of the schema `frames` that the questions read."""
 
 
 @pytest.fixture(scope="module")
@@ -51,22 +45,6 @@ def store() -> Iterator[Store]:
         load(made, check(read_folder(SAMPLE), Settings()), META)
         derive(made, Settings())
         yield made
-
-
-def from_sums(
-    store: Store, word: str, folder: Path, settings: Settings, quarter: str, registered: pl.DataFrame | None = None
-) -> ResultSet:
-    choice = parse(word)
-    assert choice is not None
-    with opened(choice, choice.slices, folder / "_spill") as engine:
-        for name in READ:
-            place = folder / f"frames.{name}"
-            place.mkdir()
-            store.write_parquet(f"frames.{name}", place / "rows.parquet")
-            engine.table(f"frames.{name}", place)
-        until = date.fromisoformat(data_until(store))
-        known = store.table("received.plans") if registered is None else registered
-        return analyse_sums(AtEngine(engine, folder / "sums"), known, settings, quarter, until)
 
 
 @pytest.mark.parametrize(("word", "quarter", "settings"), [

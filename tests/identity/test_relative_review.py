@@ -16,8 +16,11 @@ from pipeline.contract import TABLES
 from pipeline.identity import quarters
 from pipeline.identity.day_offsets import EPOCH, NOTES, RELATIVE
 from pipeline.report.words import catalogue
+from pipeline.settings import Settings
 from pipeline.stages_door import day_columns
+from pipeline.stages_frames import frames_of
 from pipeline.store import open_store
+from tests.engines.same_results import differing, from_rows, from_sums
 from tests.some_people import every, write
 
 pytestmark = pytest.mark.slow
@@ -176,3 +179,12 @@ def test_the_policy_stands_on_every_page_and_what_is_missing_is_said(place: Path
     said = " ".join((place / "said.txt").read_text().split())
     assert "instruments.csv: left out, its days belong to no client's own start" in said
     assert "No repair, replacement or calibration is known." in said
+
+
+@pytest.mark.parametrize("block", ["block-002", "block-005"])
+def test_results_from_an_engines_sums_are_those_from_rows(block: str, place: Path, tmp_path: Path) -> None:
+    settings = Settings(date_policy=RELATIVE)
+    with open_store(place / "relative" / "store.duckdb", read_only=True) as store:
+        found = from_sums(store, "slices:2", tmp_path, settings, block)
+        assert differing(found, from_rows(frames_of(store), settings, block)) == []
+    assert sum(r.statistic == "mean_term" for r in found.rows) > 5
