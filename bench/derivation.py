@@ -91,7 +91,8 @@ def main() -> None:
                 found.append({"rows": rows, "store_mb": size} | derive(way, place / "made", place / "out"))
                 print(json.dumps(found[-1]), flush=True)
                 stem.with_suffix(".json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
-                asked = f"--whole-until {given.whole_until:g} --server-until {given.server_until:g}"
+                sizes = " ".join(f"{m:g}" for m in given.millions)
+                asked = f"{sizes} --whole-until {given.whole_until:g} --server-until {given.server_until:g}"
                 text = report(found, load, asked, SESSIONS_A_CLIENT)
                 stem.with_suffix(".md").write_text(text, encoding="utf-8")
 

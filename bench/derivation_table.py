@@ -61,9 +61,8 @@ def report(found: Runs, load: float, asked: str, sessions_a_client: int) -> str:
     """Write the page of results."""
     rows = [HEAD, ("---",) * len(HEAD), *(_line(r, found) for r in found)]
     table = "\n".join("| " + " | ".join(row) + " |" for row in rows)
-    sizes = " ".join(dict.fromkeys(f"{r['rows'] / 1e6:.0f}" for r in found))
     return (
-        f"# Derivation by rows and by way\n\nCommand: `python -m bench.derivation {sizes} {asked}`; "
+        f"# Derivation by rows and by way\n\nCommand: `python -m bench.derivation {asked}`; "
         f"DuckDB {duckdb.__version__}, {os.cpu_count()} cores, load average {load:.1f} when it began; "
         f"where that is more than the cores, other work ran beside it, and CPU seconds say more than the clock. "
         f"One run of each.\n\n{table}\n\n"

@@ -17,9 +17,11 @@ Array = NDArray[np.float64]
 def mapped(sums: Sums, maps: Sequence[Array], outer_columns: int = 0) -> Sums:
     """The sums of W L instead of W, L (k, k') = maps[s] in outer group s; no sum is held as patterns."""
     assert sums.zw is not None
-    pieces = [sums.zw[a:b] @ each for a, b, each in zip(sums.starts, sums.ends, maps, strict=True)]
+    zw = np.empty((*sums.zw.shape[:2], maps[0].shape[1]))
+    for a, b, each in zip(sums.starts, sums.ends, maps, strict=True):
+        np.matmul(sums.zw[a:b], each, out=zw[a:b])
     total = np.stack([each.T @ own @ each for own, each in zip(sums.total, maps, strict=True)])
-    return replace(sums, zw=np.concatenate(pieces), total=total, outer_columns=outer_columns)
+    return replace(sums, zw=zw, total=total, outer_columns=outer_columns)
 
 
 def alone(sums: Sums, place: int) -> Sums:
