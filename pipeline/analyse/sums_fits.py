@@ -97,7 +97,7 @@ def _fitted(ground: Ground, none: Fitted, recipe: Recipe, part: Part) -> Fitted:
         sums = mapped(sums, [with_outcome(design.at_site(site)) for site in sites]).as_one()
     names = design.design.names
     fit = fit_from_sums(sums, built.model, names, centres=[0.0] * len(names) + [part.mean])
-    return replace(none, look=_look(design, part, built), sums=fit)
+    return replace(none, look=_look(design, part, built), sums=fit.light())
 
 
 def _known(engine: Summing, source: str) -> Known:

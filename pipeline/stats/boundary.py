@@ -68,6 +68,20 @@ def solve(sums: Sums, shape: Shape, basis: Basis, reml: bool, boundary: Boundary
     return Solved(sums, shape, basis, found, why, made, reml, zero)
 
 
+def without_groups(solved: Solved) -> Solved:
+    """The same fit without its arrays by group."""
+    def none(values: Array) -> Array:
+        return values[:0].copy()  # a copy: a view would keep the whole array
+
+    sums, point = solved.sums, solved.found.point
+    empty = replace(
+        sums, rows=none(sums.rows), zz=none(sums.zz), weight=none(sums.weight),
+        zw=None if sums.zw is None else none(sums.zw), pairs=None if sums.pairs is None else none(sums.pairs),
+    )
+    bare = replace(point, sums=empty, b=none(point.b), omega=none(point.omega), k=none(point.k))
+    return replace(solved, sums=empty, found=replace(solved.found, point=bare))
+
+
 def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array, groups: int) -> None:
     """CannotFit when the variances cannot be told apart from one another or from the terms of the mean.
 

@@ -13,11 +13,12 @@ fit then stops growing with clients.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.boundary import refuse_unidentified, solve
+from pipeline.stats.boundary import refuse_unidentified, solve, without_groups
 from pipeline.stats.likelihood import Shape
 from pipeline.stats.model import Boundary, CannotFit, DfMethod, Method, MixedModel, Varies
 from pipeline.stats.reading import Reading, check_groups, read
@@ -29,6 +30,13 @@ Array = NDArray[np.float64]
 
 class SumsFit(Reading):
     """A fit without rows, in the caller's columns (centres taken back): it reads as the fit of the rows does."""
+
+    def light(self) -> SumsFit:
+        """The same without what it holds of each group: it answers contrasts, and takes no room by groups.
+
+        What goes back to the sums (profiles of variances, refits) cannot be asked of it.
+        """
+        return replace(self, solved=without_groups(self.solved))
 
 
 def group_sums(n: Array, t: Array, tt: Array, a: Array, b: Array, total: Array) -> Sums:

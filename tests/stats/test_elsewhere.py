@@ -1,5 +1,6 @@
 """A fit from sums equals the fit from the rows behind them, number by number, and is read and tested as that is."""
 
+import pickle
 from dataclasses import replace
 
 import duckdb
@@ -181,3 +182,14 @@ def test_sums_of_duckdb_give_the_fit_of_the_rows(rows, shape):
     database.register("tests", rows.with_columns(weeks=(pl.col("time12") * 12).round().cast(pl.Int64)).to_arrow())
     found = fit_from_sums(sums_from_sql(database, layout), model(*varies), ("Intercept", *TERMS))
     assert_same(found, fit_mixed(rows, model(*varies)))
+
+
+def test_a_light_fit_answers_the_same_and_its_size_is_not_that_of_the_groups():
+    few, many = (both(programme(n, seed=3), model(CLIENT, SITE_LEVEL), patterns=False) for n in (150, 600))
+    assert_same(many[0].light(), many[1])
+    weights = {TERMS[0]: 1.0}
+    assert many[0].light().contrast(weights) == many[0].contrast(weights)
+    assert standardised_effect(many[0].light(), weights) == standardised_effect(many[0], weights)
+    fits = {"few": few[0].light(), "many": many[0].light(), "all": many[0]}
+    room = {name: len(pickle.dumps(fit)) for name, fit in fits.items()}
+    assert room["many"] < 1.05 * room["few"] < room["all"] / 1.5
