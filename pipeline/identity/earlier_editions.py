@@ -24,6 +24,9 @@ GROWING = (".stay", "common.data.people", ".people_in_frame", ".people_with_3_te
            "training.people", "ledger.people", "service.referral", "service.caution")
 """Counts that nobody leaves again: a later one is at least an earlier one, as a reader knows too."""
 
+WHOLE_QUARTERS = 2
+"""Quarters, of each kind of edition, whose hidden counts the audit keeps hidden beside those of a new edition."""
+
 
 @dataclass(frozen=True)
 class Edition:
@@ -114,16 +117,18 @@ def ties(
 ) -> Before:  # fmt: skip
     """What earlier editions let a reader subtract from this one.
 
-    results: as given by `repeated`. earlier: in the order of writing; the last one is taken with all its sums, of the
-    older ones the counts that they showed. is_lasting: tells a row that gathers people from quarter to quarter.
+    results: as given by `repeated`. earlier: in the order of writing; the last ones of each kind are taken with all
+    their sums (`_taken_whole`), of the others the counts that they showed. is_lasting: tells a row that gathers people
+    from quarter to quarter.
     """
     rows = {r.key: r for r in results.rows if LAST not in r.group.split(";")}
     counts = true_counts(rows, (), NOTHING_BEFORE)
     stems = {k: rows[k.partition("#")[0]] for k in counts}
     lasting = {k: is_lasting(r) for k, r in rows.items()}
     made = _Ties(limit)
-    for place, edition in enumerate(reversed(earlier)):
-        if place == 0:
+    whole = _taken_whole(earlier, quarter)
+    for edition in reversed(earlier):
+        if edition.edition_no in whole:
             made.take_whole(edition)
         for key, now in counts.items():
             stem = key.partition("#")[0]
@@ -134,6 +139,17 @@ def ties(
             if 1 <= abs(n - edition.counts.get(key, n)) <= limit and lasting[key.removesuffix(N)]:
                 made.moved.setdefault(key.removesuffix(N), None)
     return Before(made.cells, made.counts, tuple(made.sums), made.moved)
+
+
+def _taken_whole(earlier: Sequence[Edition], quarter: str) -> set[int]:
+    """The numbers of the editions whose hidden counts are kept hidden too: the last one written, and of each kind, from
+    rows and from sums, all of the WHOLE_QUARTERS quarters nearest to `quarter`."""
+    found = {e.edition_no for e in earlier[-1:]}
+    for only_sums in (False, True):
+        kind = [e for e in earlier if e.only_sums == only_sums]
+        nearest = sorted({e.quarter for e in kind}, key=lambda q: (abs(number_of(q) - number_of(quarter)), q))
+        found |= {e.edition_no for e in kind if e.quarter in nearest[:WHOLE_QUARTERS]}
+    return found
 
 
 def _is_same(key: str, edition: Edition, quarter: str) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from pipeline.identity.audit import Audit, Derivable
 from pipeline.identity.few_digits import is_mean
 from pipeline.identity.marks import CHANGED, MERGED, PROTECTS, SAME, VAGUE, is_near, small_mark, split_mark
-from pipeline.identity.shared_ledger import Before, Ledger, counted, is_share, people_behind
+from pipeline.identity.shared_ledger import OF, Before, Ledger, counted, is_share, people_behind
 from pipeline.results import Partition, Result, ResultSet
 
 IMPORTANT = (("common.data.people", ""), ("quarter.who.people[period=this]", ""),
@@ -51,12 +51,18 @@ class Sheet:
         self._bundles: dict[str, tuple[str, ...]] = {}
 
     def bundle(self, key: str) -> tuple[str, ...]:
-        """The row and every other that prints its count."""
+        """The row and all that print its count: of its group, or equal by a sum, and of their groups in turn."""
         if key not in self._bundles:
-            count = counted(self.rows[key])
-            same = (k for k in self.of_group[self.rows[key].group] if _prints(self.rows[k], count))
-            stems = (c.partition("#")[0] for c in self._equal.get(key, ()))
-            self._bundles[key] = tuple(dict.fromkeys((key, *same, *(k for k in stems if k in self.rows))))
+            count, found, edge = counted(self.rows[key]), {key: None}, [key]
+            while edge:
+                row = self.rows[edge.pop()]
+                same = (k for k in self.of_group[row.group] if _prints(self.rows[k], count))
+                cells = [c for c, n in ((row.key, counted(row)), (row.key + OF, row.n)) if n == count]
+                stems = (c.partition("#")[0] for cell in cells for c in self._equal.get(cell, ()))
+                fresh = {k: None for k in (*same, *stems) if k in self.rows and k not in found}
+                found |= fresh
+                edge += fresh
+            self._bundles[key] = tuple(found)
         return self._bundles[key]
 
     def cost(self, key: str) -> float:
@@ -154,11 +160,11 @@ class _Audited:
             if narrow.key in touched:
                 continue
             seen, unseen = self.audit.proof(narrow)
-            touched |= unseen
             stems = {k.partition("#")[0] for k in seen} & self.rows.keys() - self.hidden.keys() - self.printed
             if self.hidden.get(narrow.key) == SAME:
                 stems = {k for k in stems if self.sheet.cost(k) < A_COUNT}
             if stems:
+                touched |= unseen
                 best = min(stems, key=self._missed)
                 self.sheet.hide(self.hidden, best, PROTECTS)
                 changed = True

@@ -54,6 +54,17 @@ def test_a_chain_of_sums_is_walked_until_nothing_can_be_derived():
     assert {"l2", "l3", "s2"} <= set(marks(out))
 
 
+def test_a_hidden_count_is_told_by_no_row_of_an_equal_ones_group():
+    """85 of 90 stay; a gain says by a sum that it is of the same people, and other rows of its group are too."""
+    total, stay, left = count("step=course", 90), count("step=baseline", 85), count("reason=any", 5)
+    gains = [Result("quarter", "gains", "gain_cmh2o", "pressure=mep", at, n=85, value=9.87, low=8.1, high=11.6,
+                    unit="cmH2O") for at in (12.0, 24.0)]  # fmt: skip
+    tests = Result("protocols", "fitted", "tests", "pressure=mep", n=400, n_of="tests", n_people=85)
+    sums = (Partition(total.key, (stay.key, left.key)), Partition(gains[0].key, (stay.key,)))
+    out = protect(ResultSet((total, stay, left, *gains, tests), sums))
+    assert [r.group for r in out.rows if 85 in (r.n, r.n_people)] == []
+
+
 def test_a_small_total_is_not_split():
     assert marks(protect(table({"a": 2, "b": 3, "c": 0}))) == {
         "all": small_mark(10), "a": split_mark(10), "b": split_mark(10), "c": split_mark(10)}, "a 0 would narrow it"
