@@ -66,9 +66,10 @@ def shared_edition(
 ) -> Shared:
     """The shared edition of the stored results, made so that no earlier one gives a hidden cell away.
 
-    An edition of the same quarter stands as written where counts have moved by 1 to `limit` since, or values alone;
-    `replace_shared` says that nobody was given it. One from sums and one from rows are two, each with a number of its
-    own. AuditFailed where a hidden cell could be derived.
+    An edition of the same quarter stands as written where counts have moved by 1 to `limit` since it or any other of
+    that quarter, or values alone; `replace_shared` says that nobody was given them. One from sums and one from rows are
+    two, each with a number of its own; where both are on record the one of this kind stands. AuditFailed where a hidden
+    cell could be derived.
     """
     from pipeline.identity.earlier_editions import repeated
     from pipeline.identity.sums_of_models import with_sums
@@ -83,16 +84,15 @@ def shared_edition(
     own = alike or next(iter(of_quarter), None)
     number = own[0].edition_no if own and is_again else max((e.edition_no for e, _, _ in every), default=0) + 1
     earlier = [e for e, _, _ in known if e.edition_no < number]
-    if meta.only_sums:
-        after_rows = any(e.quarter == meta.quarter and not e.only_sums for e in earlier)
-        results = with_sums(results, limit, after_rows=after_rows)
+    after_rows = any(e.quarter == meta.quarter and not e.only_sums for e in earlier)
+    results = with_sums(results, limit, only_sums=meta.only_sums, after_rows=after_rows)
     so_far = repeated(results, earlier, meta.quarter)
-    moved = _moved(own[0], so_far, meta) if own and not is_again else {}
-    few = sum(1 <= abs(d) <= limit for d in moved.values())
+    moved = [] if is_again else [(e, _moved(e, so_far, meta)) for e, _, _ in of_quarter]
+    few = max((sum(1 <= abs(d) <= limit for d in far.values()) for _, far in moved), default=0)
     if own and few:
         return _standing(own, f"{few} counts have moved by 1 to {limit} since", meta)
     shared, ledger = _protected(so_far, earlier, meta.quarter, limit)
-    if own and not is_again and not moved and own[0].batch_id != batch and not _is_same(own[0], shared, meta):
+    if own and any(not far and e.batch_id != batch and not _is_same(e, shared, meta) for e, far in moved):
         return _standing(own, "values have moved since, and no count", meta)
     return Shared(number, identity, shared, _told(meta), ledger, instead_of=tuple(gone))
 

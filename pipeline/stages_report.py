@@ -157,6 +157,7 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
 
     The manifest is taken away first and written last: without one the last report did not finish. Results from sums
     alone have no internal edition, and are not kept as a review: the next one finds no row in them to go on from.
+    Where a shared edition from rows stands all the same, the internal one beside it does too.
     """
     spoken = checked_language(language or settings.language)
     from pipeline.report import write
@@ -174,16 +175,17 @@ def report(out: Path, settings: Settings, written_at: str, summary: Summary, pro
             _write_internal(out, store, results, meta, settings)
         progress("write shared", 1, len(EDITIONS))
         shared = shared_edition(store, results, meta, settings.small_cell_max, replace_shared=replace_shared)
+        is_older = meta.only_sums and not shared.meta.only_sums  # one from rows stands, and what is beside it
         fresh = _empty(out / ".shared.next")
         write(shared.rows, fresh, shared.meta)
         _swap(fresh, out / "shared")
-        if meta.only_sums:
+        if meta.only_sums and shared.meta.only_sums:
             _without_internal(out, summary)
     with summary.timed("report"), edit_store(out / STORE, must_exist=True) as store:
         if not meta.only_sums:
             publish(store)
         keep(store, shared, settings.small_cell_max)
-    _manifest(out, summary, told_when(written_at, settings), meta)
+    _manifest(out, summary, told_when(written_at, settings), shared.meta if is_older else meta)
     pages = sorted(o.path for o in summary.outputs if o.path.endswith(".html"))
     seconds = ", ".join(f"{stage} {taken:.1f}" for stage, taken in summary.seconds.items())
     summary.lines += [*shared.said, f"Seconds: {seconds}.", "Open first:",

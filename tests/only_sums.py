@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.results import Partition, ResultSet
+from pipeline.analyse.sums_results import AGREED
+from pipeline.derive import empty_schemas
+from pipeline.derive_elsewhere import HOME_OF_SUMS
+from pipeline.results import Partition, Result, ResultSet
 from pipeline.settings import Settings
 from pipeline.stages_report import _keep, read_results
 from pipeline.store import edit_store
@@ -22,6 +25,8 @@ def of_sums(results: ResultSet) -> ResultSet:
     """The results of a whole review that sums would give too, and the sums declared among them."""
     rows = tuple(r for r in results.rows if (r.report, r.section) in GIVEN and r.statistic not in NOT_GIVEN
                  and r.statistic in (GIVEN[r.report, r.section] or (r.statistic,)))  # fmt: skip
+    if any(r.key == "protocols.plan.people[consent=yes]" for r in results.rows):
+        rows += (Result("protocols", "fitted", "taken", text=AGREED),)
     keys = {r.key for r in rows}
 
     def is_told(sums: Partition) -> bool:
@@ -35,6 +40,11 @@ def leave_sums(out: Path, settings: Settings | None = None) -> ResultSet:
     with edit_store(out / "store.duckdb", must_exist=True) as store:
         results, quarter = read_results(store)
         told = of_sums(results)
-        store.execute("drop schema frames cascade")
+        names = store.sql("select table_schema || '.' || table_name as name from information_schema.tables")["name"]
+        kept = {n: store.table(n) for n in names if n.startswith(HOME_OF_SUMS)}
+        empty_schemas(store)
+        for name, frame in kept.items():
+            with store.frame("kept_of_it", frame):
+                store.execute(f"create table {name} as select * from kept_of_it")
         _keep(store, told, quarter, settings or Settings(), only_sums=True)
     return told

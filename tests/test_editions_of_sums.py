@@ -22,6 +22,7 @@ from tests.attack import LIMIT, Attack, Unknowns, read, within
 from tests.only_sums import of_sums
 from tests.small_services import QUARTERS, Written, load, nothing, one_quarter, service, tables
 from tests.some_people import write
+from tests.test_two_editions import given_away
 
 
 def edition_of_sums(out: Path, quarter: str) -> Shared:
@@ -99,6 +100,11 @@ def test_an_integer_solver_pins_no_small_count_of_the_two_kinds(street: Street) 
 
 
 @pytest.mark.slow
+def test_sums_between_two_editions_of_rows_push_no_hidden_count_out_of_the_audit(street: Street) -> None:
+    assert given_away([street.rows, street.next_rows]) == []
+
+
+@pytest.mark.slow
 def test_the_solver_does_pin_counts_beside_sums_made_alone(street: Street) -> None:
     alone = [protect(of_sums(by_rows.results), LIMIT) for by_rows in (street.rows, street.next_rows)]
     assert pinned(street.rows, alone[0]) + pinned(street.next_rows, alone[1]) != []
@@ -140,3 +146,18 @@ def test_only_what_both_kinds_have_counts_as_moved() -> None:
     assert moves(sums, whole) == {trained.key: -40} and moves_of_both(sums, whole) == {}
     fewer = ResultSet((Result("common", "data", "people", n=47),))
     assert moves_of_both(fewer, whole) == {people.key: -3}
+
+
+def test_an_edition_is_compared_with_the_last_of_either_kind(tmp_path: Path) -> None:
+    """115 people are 15 more than the edition of rows printed, and 3 more than the one of sums did since."""
+    with edit_store(tmp_path / "store.duckdb") as store:
+        store.execute("create schema if not exists settings; create schema if not exists results")
+        told = []
+        for batch, people, only_sums in ((1, 100, False), (2, 112, True), (3, 115, False), (4, 130, False)):
+            store.execute(f"create or replace table settings.current as select {batch} as as_of_batch")
+            meta = PageMeta("internal", QUARTERS[0], "2026-09-30", "settings", "data", "0", "command",
+                            only_sums=only_sums)
+            made = shared_edition(store, ResultSet((Result("common", "data", "people", n=people),)), meta, LIMIT)
+            keep(store, made, LIMIT)
+            told.append((made.edition_no, made.rows.rows[0].n, len(made.said)))
+    assert told == [(1, 100, 0), (2, 112, 0), (1, 100, 1), (3, 130, 0)]

@@ -133,6 +133,16 @@ def test_without_a_plan_none_is_spoken_of(made: Made) -> None:
     assert "A plan is registered" not in page and NOTHING_ELSE in page
 
 
+def test_whom_a_plan_takes_is_said_of_every_cohort_that_it_limits(made: Made) -> None:
+    """By a row of the results: with few people, under another limit, no counts tell it."""
+    told = edition_of(made.out / "shared", "en")
+    hidden = [replace(r, n=None, n_people=None, text="hidden (n<11)") if r.section == "fitted" and r.n else r
+              for r in told.results.rows]
+    assert "The gains above are of everybody" in pages(ResultSet(tuple(hidden)), told.meta)["protocols.html"]
+    others = ResultSet(tuple(r for r in told.results.rows if r.statistic != "taken"))
+    assert "The gains above are of everybody" not in pages(others, told.meta)["protocols.html"]
+
+
 def test_a_hidden_gain_is_said_to_be_hidden(made: Made) -> None:
     told = edition_of(made.out / "shared", "en")
     rows = tuple(replace(r, n=None, value=None, low=None, high=None, text="hidden (n<11)")
@@ -175,6 +185,23 @@ def test_the_same_store_gives_the_same_bytes(made: Made, tmp_path: Path) -> None
     shutil.copytree(made.out, out)
     said = run("report", "--out", out)
     assert files_of(out, "shared") == files_of(made.out, "shared") and "was removed" not in said
+
+
+def test_where_an_edition_of_rows_stands_the_pages_beside_it_do_too(sample_review, tmp_path: Path) -> None:
+    """A late person: the edition of rows is written again, so nothing is of sums and nothing is taken away."""
+    out = tmp_path / "out"
+    shutil.copytree(sample_review[0], out)
+    before, told = files_of(out, "shared"), json.loads((out / "manifest.json").read_text(encoding="utf-8"))
+    leave_sums(out)
+    with edit_store(out / "store.duckdb", must_exist=True) as store:
+        store.execute("update results.current set n = n + 1 where section = 'data' and statistic = 'people'")
+    said = run("report", "--out", out)
+    assert "stands as first written: 1 counts have moved" in said
+    assert "Made from sums" not in said and "was removed" not in said
+    assert files_of(out, "shared") == before and files_of(out, "internal") == files_of(sample_review[0], "internal")
+    manifest = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
+    assert {k: manifest[k] for k in ("command", "outputs", "data_hash")} == {
+        k: told[k] for k in ("command", "outputs", "data_hash")}
 
 
 def editions_of(out: Path) -> list[tuple[int, str, int]]:

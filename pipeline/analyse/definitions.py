@@ -34,8 +34,9 @@ RESEARCH = (
            "site and protocol", inputs="courses", where=f"{A}protocol_setting.py:overlap",
            settings="site_overlap_people site_overlap_sites"),
     define("protocols.fitted", "formula fit_state rung people tests rows_without_dose mean_term mean_term_se "
-           "mean_term_df residual_sd_cmh2o log_likelihood random_sd_cmh2o icc random_correlation state",
-           "the model that was fitted", "REML estimates of the mixed model", inputs="model",
+           "mean_term_df residual_sd_cmh2o log_likelihood random_sd_cmh2o icc random_correlation taken state",
+           "the model that was fitted", "REML estimates of the mixed model; n of a term is everybody in the model, or "
+           "those of the level that it names where they are few; from sums alone: whom the plan takes", inputs="model",
            where=f"{A}models.py:build pipeline/stats/mixed.py:fit_mixed", settings=MODEL, source=KENWARD),
     define("protocols.difference", "protocol_gain_cmh2o protocol_gain_curve_cmh2o difference_cmh2o difference_80_cmh2o "
            "difference_50_cmh2o difference_adjusted_cmh2o baseline_handling p_value p_holm df "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import fields
 from math import sqrt
 
@@ -17,6 +16,7 @@ from pipeline.analyse.effects import KR, measurement_error, put, put_robustness,
 from pipeline.analyse.fits import Fitted, Models, PressureModels
 from pipeline.analyse.gains import CURVE_WEEKS
 from pipeline.analyse.models import formula_in_words
+from pipeline.analyse.who import LABELS
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
 from pipeline.stats import CannotFit, Contrast, holm, predict, random_effects, standardised_effect
@@ -26,7 +26,7 @@ BEYOND = 10
 """Values that must lie beyond a printed quantile."""
 
 
-def fitted(models: Models) -> ResultSet:
+def fitted(models: Models, settings: Settings) -> ResultSet:
     """Section "fitted": formula, state, every term with its interval, random parts."""
     section = Section("protocols", "fitted")
     for pressure, found in models.items():
@@ -45,16 +45,16 @@ def fitted(models: Models) -> ResultSet:
         section.add("rows_without_dose", where, n=lost, n_of="tests", n_people=people,
                     note="tests whose dose or effort before them is not known")
         if primary.works:
-            _terms(section, primary, where)
+            _terms(section, primary, where, settings.small_cell_max)
             _random(section, primary, where)
     return section.done()
 
 
-def _terms(section: Section, primary: Fitted, where: str) -> None:
+def _terms(section: Section, primary: Fitted, where: str, few: int) -> None:
     assert primary.reading is not None
     for row in primary.reading.mean_terms.iter_rows(named=True):
         name = f"{where};term={row['term']}"
-        n = _people_of_level(primary, row["term"])
+        n = _people_of_term(primary, row["term"], few)
         if row["estimate"] is None:
             section.add("mean_term", name, unit="cmH2O per unit", text="not identified on these rows")
             continue
@@ -64,12 +64,15 @@ def _terms(section: Section, primary: Fitted, where: str) -> None:
         section.add("mean_term_df", name, value=row["df"], unit="degrees of freedom", n=n)
 
 
-def _people_of_level(primary: Fitted, term: str) -> int:
-    """People behind a term: those of the level that it names, "sex[T.male]", else all."""
-    found = re.match(r"(\w+)\[T\.(.+?)\]", term)
-    if found is None or found[1] not in primary.who.frame.columns:
-        return primary.people
-    return primary.who.levels(found[1])[found[2]]
+def _people_of_term(primary: Fitted, term: str, few: int) -> int:
+    """Everybody in the model; of a term that names a level of 1 to `few` people, "sex[T.male]", those of the level.
+
+    What is told of a few people is hidden by that. How many a larger level has is told by no term: less the levels that
+    are named it would give the one that is not.
+    """
+    columns = [c for c in LABELS if c in primary.who.frame.columns]
+    of_levels = [n for c in columns for label, n in primary.who.levels(c).items() if f"{c}[T.{label}]" in term]
+    return min((n for n in of_levels if 1 <= n <= few), default=primary.people)
 
 
 def _random(section: Section, primary: Fitted, where: str) -> None:

@@ -34,7 +34,7 @@ def results(frames: Frames, settings: Settings, quarter: str, models: Models) ->
         alike(frames),
         overlap(frames, models),
         balanced(frames, models, settings),
-        fitted(models),
+        fitted(models, settings),
         difference(models, settings),
         dose_response(models),
         believable(frames, models),

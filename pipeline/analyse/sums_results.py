@@ -19,6 +19,9 @@ from pipeline.identity.quarters import last_day
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
 
+AGREED = "people who agreed to research use"
+"""Whom a plan takes, where not everybody."""
+
 
 def _held(engine: Summing, quarter: str, until: date) -> Held:
     """Ask for the data in hand at the end of a quarter, as `earlier.until_quarter` takes them."""
@@ -47,6 +50,13 @@ def _gains(models: Models) -> ResultSet:
     return section.done()
 
 
+def _taken() -> ResultSet:
+    """That a plan takes those only who agreed to research use: the rows of the plan, which say so, need single rows."""
+    section = Section("protocols", "fitted")
+    section.add("taken", text=AGREED)
+    return section.done()
+
+
 def analyse_sums(engine: Summing, plans: pl.DataFrame, settings: Settings, quarter: str, until: date) -> ResultSet:
     """Compute what can be told of a quarter from sums, under the names that `analyse` gives it.
 
@@ -57,5 +67,6 @@ def analyse_sums(engine: Summing, plans: pl.DataFrame, settings: Settings, quart
     models = {p: fit_pressure_from_sums(engine, p, quarter, settings, consented_only=True) for p in PRESSURES
               } if taken else everybody  # fmt: skip
     whole = join([told(_held(engine, quarter, until), quarter), can_answer(everybody), _gains(everybody),
-                  fitted(models), difference(models, settings), dose_response(models)])
+                  fitted(models, settings), *([_taken()] if taken else []), difference(models, settings),
+                  dose_response(models)])  # fmt: skip
     return ResultSet(whole.rows, whole.partitions + sums_across(whole.rows))

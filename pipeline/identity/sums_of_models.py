@@ -1,12 +1,11 @@
-"""Sums that hold among results from sums alone: no row of the flow ties the people of a part to everybody there.
+"""Sums that hold among the people of models, above all where no row of the flow ties a part to everybody.
 
-A reader knows them all the same. The parts of a split make the whole, with the level that a model measures against;
-who is in one model and not in the other, or in the cohort and in no model, is a number of people too.
+A reader knows them all the same. The protocols make the whole, with those that are in no row; who is in one model and
+not in the other, or in the cohort and in no model, is a number of people too.
 """
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -16,12 +15,9 @@ from pipeline.identity.shared_ledger import UNPRINTED, people_behind
 from pipeline.results import Partition, Result, ResultSet
 
 EVERYBODY = ("", "")
-LEVEL = re.compile(r"(\w+)\[T\.([^\]]*)\]")
-"""A level of a factor in the name of a model's term: "sex[T.male]"."""
 FITTED, FRAME = "protocols.fitted.people", "common.can_answer.people_in_frame"
-GAIN, PROTOCOL_GAIN, TERM = ("quarter.gains.gain_cmh2o", "protocols.difference.protocol_gain_cmh2o",
-                             "protocols.fitted.mean_term")  # fmt: skip
-WHOLE = {GAIN: GAIN, PROTOCOL_GAIN: FITTED, TERM: FITTED}
+GAIN, PROTOCOL_GAIN = "quarter.gains.gain_cmh2o", "protocols.difference.protocol_gain_cmh2o"
+WHOLE = {GAIN: GAIN, PROTOCOL_GAIN: FITTED}
 """What is told of parts, and where their whole is told."""
 NESTED = (("common.data.people", FRAME), (FRAME, FITTED), (GAIN, PROTOCOL_GAIN),
           (GAIN, "common.can_answer.people_past_12_weeks"))  # fmt: skip
@@ -42,13 +38,10 @@ class _Count:
 
 
 def _part_of(row: Result, told: dict[str, str]) -> tuple[str, str]:
-    levels = LEVEL.findall(told.get("term", ""))
     if "protocol" in told:
         return "protocol", told["protocol"]
-    if len(levels) == 1:
-        return levels[0][0], levels[0][1]
-    known = told.keys() <= {"pressure", "term", "protocols", "form", "effort"}
-    return EVERYBODY if known and not levels else ("group", row.group)
+    known = told.keys() <= {"pressure", "protocols", "form", "effort"}
+    return EVERYBODY if known else ("group", row.group)
 
 
 def _counts(rows: Iterable[Result]) -> Iterator[_Count]:
@@ -89,16 +82,16 @@ def _nested(counts: Sequence[_Count], limit: int) -> Iterator[Partition]:
             yield Partition(more.key, (less.key, f"{UNPRINTED}{more.key} less {less.key}"))
 
 
-def with_sums(results: ResultSet, limit: int, *, after_rows: bool = False) -> ResultSet:
+def with_sums(results: ResultSet, limit: int, *, only_sums: bool = True, after_rows: bool = False) -> ResultSet:
     """The results with the sums that a reader knows to hold among the people of models and their parts.
 
-    after_rows: an edition from rows of the same quarter is on record. Its own sums hold, and what it printed stays
-    printed: only the parts of the gain are told apart anew.
+    only_sums: they come from sums alone, and nothing else declares any; results from rows have the flow, to which the
+    parts of the gain are tied. after_rows: an edition from rows of the same quarter is on record. Its own sums hold,
+    and what it printed stays printed: only the protocols are told apart anew.
     """
     counts = list(_counts(results.rows))
-    if after_rows:
-        found = list(_splits([c for c in counts if c.stem == GAIN]))
-    else:
-        found = [*_splits(counts), *_nested(counts, limit)]
+    found = list(_splits(counts if only_sums else [c for c in counts if c.stem in (FITTED, PROTOCOL_GAIN)]))
+    if only_sums and not after_rows:
+        found += _nested(counts, limit)
     added = dict.fromkeys(found)
     return replace(results, partitions=(*results.partitions, *(s for s in added if s not in results.partitions)))

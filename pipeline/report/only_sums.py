@@ -32,8 +32,6 @@ SECTIONS: Mapping[Page, tuple[Section, ...]] = {
         Section("protocols", "small_groups", partial(sections_small.small_groups, page="protocols"), needs_rows=False),
     ),
 }
-FEW = 10
-"""The most people whom a hidden small count may stand for, by the default of the settings."""
 #: Sections that read the rows of another section, or that stand without any.
 ROWS_OF = {"answers": "can_answer", "pages": "", "small_groups": ""}
 
@@ -66,16 +64,9 @@ def _gain(look: Look, pressure: str) -> str:
 
 
 def _taken(look: Look) -> str:
-    """That gains and differences are not of the same people, where a plan takes those only who agreed; "" where the
-    counts that tell it are hidden."""
-    for where in (f"pressure={p}" for p in sections_pressure.PRESSURES):
-        everybody, used = look.one("can_answer", "people_in_frame", where), look.one("fitted", "people", where)
-        lost = look.one("fitted", "rows_without_dose", where)
-        if not (everybody and used and lost) or everybody.n is None or used.n is None or not look.meta.plan_hash:
-            continue
-        if everybody.n - used.n > (FEW if lost.n_people is None else lost.n_people):
-            return look.say("sums.open.taken")
-    return ""
+    """That the gains told and the rest are not of the same people, where a plan takes those only who agreed."""
+    told = any(r.value is not None for r in look.many("gains", "gain_cmh2o"))
+    return look.say("sums.open.taken") if told and look.one("fitted", "taken") else ""
 
 
 def _plan(look: Look) -> str:

@@ -22,6 +22,8 @@ from pipeline.stages_frames import data_until, frames_of
 from pipeline.store import Store
 
 TOLERANCE = 1e-8
+TAKEN = Result("protocols", "fitted", "taken", text="people who agreed to research use")
+"""What results from sums say beside, where a plan takes those only who agreed; from rows the plan's own rows do."""
 NEED_ROWS = ("protocols.dose_response.adherence_decile_pct",)
 MODELLED = ("quarter.gains.gain_cmh2o[", "quarter.gains.gain_curve_cmh2o[")
 SECTIONS = {("common", "data"), ("common", "can_answer"), ("protocols", "fitted"), ("protocols", "difference"),
@@ -53,9 +55,11 @@ def from_rows(frames: Frames, settings: Settings, quarter: str) -> ResultSet:
     """The same sections from the frames, as `analyse` makes them."""
     seen = until_quarter(frames, quarter, settings)
     models = fit_models(seen, settings)
-    taken = models if seen is plans.taken(seen) else fit_models(plans.taken(seen), settings)
-    return join([can_answer.results(seen, settings, quarter, models), gains(seen, settings, models), fitted(taken),
-                 difference(taken, settings), dose_response(taken)])
+    is_whole = seen is plans.taken(seen)
+    taken = models if is_whole else fit_models(plans.taken(seen), settings)
+    return join([ResultSet(() if is_whole else (TAKEN,)), can_answer.results(seen, settings, quarter, models),
+                 gains(seen, settings, models), fitted(taken, settings), difference(taken, settings),
+                 dose_response(taken)])
 
 
 def unlike(found: Result, expected: Result) -> list[str]:

@@ -36,13 +36,18 @@ def test_a_small_protocol_cannot_be_had_by_subtraction() -> None:
     assert sum(n is None for n in shown(*rows).values()) >= 2
 
 
-def test_the_level_that_is_measured_against_is_a_part_too() -> None:
-    """40 people, 35 of them male: five others."""
-    term = Result("protocols", "fitted", "mean_term", "pressure=mip;term=sex[T.male]", n=35, value=3.2, low=1.0,
-                  high=5.0, unit="cmH2O")
-    counts = shown(told(FITTED, "pressure=mip", 40), term)
-    assert None in counts.values()
-    assert None not in shown(told(FITTED, "pressure=mip", 60), term).values()
+@pytest.mark.parametrize("only_sums", [True, False])
+def test_a_protocol_that_is_not_compared_cannot_be_had_either(only_sums: bool) -> None:
+    """Seven of 47 had a protocol of too few people: no row is theirs, from sums or from rows."""
+    rows = [told(FITTED, "pressure=mip", 47), told(PART, "pressure=mip;protocol=a", 22),
+            told(PART, "pressure=mip;protocol=b", 18)]
+    rows += [told(PART, r.group, r.n or 0, 24.0) for r in rows[1:]]
+    results = with_sums(ResultSet(tuple(rows)), LIMIT, only_sums=only_sums)
+    shared = protect(results, LIMIT)
+    assert derivable_after(results, shared, LIMIT) == []
+    counts = {r.key: r.n for r in shared.rows}
+    assert None in [counts[r.key] for r in rows]
+    assert [counts[r.key] for r in rows[1:3]] == [counts[r.key] for r in rows[3:]]
 
 
 @pytest.mark.parametrize(("mip", "mep", "is_told"), [(116, 108, False), (116, 116, True), (116, 90, True)])
@@ -60,7 +65,5 @@ def test_those_whom_a_model_leaves_out() -> None:
 def test_rows_that_tell_the_same_people_are_hidden_together() -> None:
     rows = [told(WHOLE, "pressure=mip;protocol=a", 50), told(PART, "pressure=mip;protocol=a", 47)]
     rows += [told(PART, "pressure=mip;protocol=a", 47, at) for at in (2.0, 4.0, 24.0)]
-    rows.append(Result("protocols", "fitted", "mean_term", "pressure=mip;term=protocol[T.a]", n=47, value=3.2, low=1.0,
-                       high=5.0, unit="cmH2O"))
     counts = shown(*rows)
     assert len({counts[r.key] for r in rows[1:]}) == 1
