@@ -18,7 +18,7 @@ from pipeline.identity.shared_ledger import NOTHING_BEFORE, UNPRINTED, Before, i
 from pipeline.results import Partition, Result, ResultSet
 
 LAST, THIS = "period=last", "period=this"
-PRINTED = "quarter.restated.printed[of="
+RESTATED, PRINTED = "restated", "quarter.restated.printed[of="
 N = "#n"
 GROWING = (".stay", "common.data.people", ".people_in_frame", ".people_with_3_tests", ".people_with_4_tests",
            "training.people", "ledger.people", "service.referral", "service.caution")
@@ -58,7 +58,8 @@ def repeated(results: ResultSet, earlier: Sequence[Edition], quarter: str) -> Re
     """The results with the rows of "last quarter" as that quarter's edition printed them, where there is one.
 
     The same holds for the points of the charts over quarters. A row that the edition does not have is left out: it can
-    only come from late rows.
+    only come from late rows. So is a figure restated where its review, made again after late rows, counted others than
+    the edition that stands: there it was not printed.
     """
     aggregates = [r for r in results.rows if r.klass == "aggregate"]
     last = next((e for e in reversed(earlier) if is_before(e.quarter, quarter) and not e.only_sums), None)
@@ -66,7 +67,10 @@ def repeated(results: ResultSet, earlier: Sequence[Edition], quarter: str) -> Re
     points = next((p for e in reversed(earlier) if e.quarter < quarter and (p := _points(e, aggregates))), {})
     rows: list[Result] = []
     told: set[tuple[str, str, str]] = set()
+    unprinted = _not_as_printed(aggregates, last) if last else set()
     for row in aggregates:
+        if row.section == RESTATED and row.group.partition(";cause=")[0] in unprinted:
+            continue
         if LAST not in row.group.split(";") or last is None:
             rows.append(points.get(row.key, row))
         elif _kind(row) not in told:
@@ -76,6 +80,19 @@ def repeated(results: ResultSet, earlier: Sequence[Edition], quarter: str) -> Re
     sums = tuple(s for s in results.partitions
                  if {s.total, *(p.partition("#")[0] for p in s.parts if not p.startswith(UNPRINTED))} <= kept)
     return ResultSet(tuple(rows), sums)
+
+
+def _not_as_printed(rows: Iterable[Result], edition: Edition) -> set[str]:
+    """The groups of restated figures whose count of people is not that of the edition on record."""
+    printed = {r.key: r for r in rows if r.key.startswith(PRINTED)}
+    counts = true_counts(printed, (), NOTHING_BEFORE)
+    return {r.group for k, r in printed.items() if k in counts
+            and edition.counts.get(_of_printed(k), counts[k]) != counts[k]}  # fmt: skip
+
+
+def _of_printed(key: str) -> str:
+    """The key of the row that a restated figure was printed as."""
+    return key.removeprefix(PRINTED)[:-1].replace(",", ";")
 
 
 def _kind(row: Result) -> tuple[str, str, str]:
@@ -108,7 +125,7 @@ def _twins(key: str, edition: Edition, quarter: str, is_lasting: bool) -> Iterab
     if THIS in key and is_before(quarter, edition.quarter):
         yield key.replace(THIS, LAST)
     if key.startswith(PRINTED) and is_before(edition.quarter, quarter):
-        yield key.removeprefix(PRINTED)[:-1].replace(",", ";")
+        yield _of_printed(key)
 
 
 def ties(

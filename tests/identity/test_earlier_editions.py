@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.analyse.across import gathers
 from pipeline.identity.audit import derivable_cells
-from pipeline.identity.earlier_editions import Edition, ties
+from pipeline.identity.earlier_editions import Edition, repeated, ties
 from pipeline.identity.shared_ledger import Before
 from pipeline.identity.small_cells import ledger_of, protect
 from pipeline.results import Partition, Result, ResultSet
@@ -81,3 +81,13 @@ def test_two_counts_that_grew_by_a_few_take_a_third_with_them() -> None:
     shared = protect(new, LIMIT, before)
     assert found(new, shared, before) == []
     assert {r.group for r in shared.rows if r.n is None} >= {"reason=cough", "reason=swallowing"}
+
+
+@pytest.mark.parametrize(("n", "is_told"), [(9, True), (10, False)])
+def test_a_figure_is_restated_only_as_the_edition_that_stands_printed_it(n: int, is_told: bool) -> None:
+    """One person came late: the review made again counts ten, the edition that people were given nine."""
+    gain = Result("quarter", "gains", "raw_gain_cmh2o", "pressure=mep", 12.0, n=9, value=8.8, unit="cmH2O")
+    old = edition(1, MIDDLE, ResultSet((gain,)))
+    rows = tuple(Result("quarter", "restated", s, f"of={gain.key}{cause}", n_people=n, n_of="numbers", value=8.1)
+                 for s, cause in (("printed", ""), ("stands_now", ""), ("moved", ""), ("moved_by", ";cause=late")))
+    assert repeated(ResultSet((gain, *rows)), [old], NEW).rows == ((gain, *rows) if is_told else (gain,))
