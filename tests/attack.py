@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -20,40 +20,13 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
 from pipeline.results import Result
+from tests.attack_unknowns import MOST, Unknowns
 
-MOST = 2000.0
 LIMIT = 10
 
 
 def parts_of(group: str) -> dict[str, str]:
     return {n: v for n, eq, v in (p.partition("=") for p in group.split(";")) if eq}
-
-
-@dataclass
-class Unknowns:
-    """Integer counts by name with their ends, and equations among them (weights by name; they add up to 0)."""
-
-    ends: dict[str, tuple[float, float]] = field(default_factory=dict)
-    equations: list[dict[str, float]] = field(default_factory=list)
-
-    def know(self, name: str, low: float, high: float) -> None:
-        was = self.ends.get(name, (0.0, MOST))
-        self.ends[name] = max(was[0], low), min(was[1], high)
-
-    def add(self, total: str, parts: Iterable[str]) -> None:
-        parts = list(parts)
-        if parts and total in self.ends and all(p in self.ends for p in parts):
-            weights: dict[str, float] = defaultdict(float)
-            weights[total] += 1.0
-            for p in parts:
-                weights[p] -= 1.0
-            self.equations.append(dict(weights))
-
-    def extra(self, total: str, part: str, name: str) -> None:
-        """`total` is `part` and others, who are printed nowhere."""
-        if total in self.ends and part in self.ends:
-            self.know(name, 0.0, MOST)
-            self.add(total, [part, name])
 
 
 def read(rows: Iterable[Result], edition: str, found: Unknowns) -> None:

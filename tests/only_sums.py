@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import shutil
+from dataclasses import dataclass
 from pathlib import Path
 
+from click.testing import CliRunner
+
 from pipeline.analyse.sums_results import AGREED
+from pipeline.cli import main
 from pipeline.derive import empty_schemas
 from pipeline.derive_elsewhere import HOME_OF_SUMS
 from pipeline.results import Partition, Result, ResultSet
 from pipeline.settings import Settings
 from pipeline.stages_report import _keep, read_results
-from pipeline.store import edit_store
+from pipeline.store import edit_store, open_store
 
 GIVEN = {
     ("common", "can_answer"): None, ("protocols", "fitted"): None, ("protocols", "difference"): None,
@@ -48,3 +53,27 @@ def leave_sums(out: Path, settings: Settings | None = None) -> ResultSet:
                 store.execute(f"create table {name} as select * from kept_of_it")
         _keep(store, told, quarter, settings or Settings(), only_sums=True)
     return told
+
+
+def run(*words: object, code: int = 0) -> str:
+    told = CliRunner().invoke(main, [str(w) for w in words])
+    assert told.exit_code == code, told.output
+    return told.output
+
+
+@dataclass(frozen=True)
+class Made:
+    """A folder after `report` on a store of sums, what the command said, and the results of the whole review."""
+
+    out: Path
+    said: str
+    whole: ResultSet
+
+
+def made_of(review: Path, out: Path) -> Made:
+    """Copy a review to `out`, leave its store with sums alone and make the pages again."""
+    shutil.copytree(review, out)
+    with open_store(out / "store.duckdb", read_only=True) as store:
+        whole, _ = read_results(store)
+    leave_sums(out)
+    return Made(out, run("report", "--out", out), whole)

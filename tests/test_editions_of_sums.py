@@ -18,7 +18,8 @@ from pipeline.settings import Settings
 from pipeline.stages import Summary
 from pipeline.stages_editions import Shared, keep, shared_edition
 from pipeline.store import edit_store
-from tests.attack import LIMIT, Attack, Unknowns, read, within
+from tests.attack import LIMIT, Attack, read, within
+from tests.attack_unknowns import Unknowns
 from tests.only_sums import of_sums
 from tests.small_services import QUARTERS, Written, load, nothing, one_quarter, service, tables
 from tests.some_people import write

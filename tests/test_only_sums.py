@@ -1,28 +1,25 @@
-"""A store of sums alone: what `report` writes of it, what it takes away, and how each other command ends."""
+"""A store of sums alone: what `report` writes of it, and what it takes away."""
 
 from __future__ import annotations
 
 import json
 import re
 import shutil
-import zipfile
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
 from pipeline import stages
-from pipeline.cli import main
 from pipeline.identity.audit import derivable_cells
 from pipeline.report import only_sums
 from pipeline.report.editions import pages
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
 from pipeline.stages_editions import TABLES, keep, shared_edition
-from pipeline.stages_report import _head, read_results
+from pipeline.stages_report import _head
 from pipeline.store import edit_store, open_store
-from tests.only_sums import leave_sums, of_sums
+from tests.only_sums import Made, leave_sums, made_of, of_sums, run
 from tests.report import test_claims
 from tests.report.prose import lines
 from tests.report.sample_pages import Edition, edition_of
@@ -36,30 +33,10 @@ HELD = ["answers", "gains", "difference", "dose_response", "fitted", "small_grou
 NOTHING_ELSE = "Made from sums: the tables of single rows stayed where they were made."
 
 
-def run(*words: object, code: int = 0) -> str:
-    told = CliRunner().invoke(main, [str(w) for w in words])
-    assert told.exit_code == code, told.output
-    return told.output
-
-
-@dataclass(frozen=True)
-class Made:
-    """A folder after `report` on a store of sums, what the command said, and the results of the whole review."""
-
-    out: Path
-    said: str
-    whole: ResultSet
-
-
 @pytest.fixture(scope="module")
 def made(sample_review, tmp_path_factory: pytest.TempPathFactory) -> Made:
     """The sample's review; then its store is left with sums alone and the pages are made again."""
-    out = tmp_path_factory.mktemp("sums") / "out"
-    shutil.copytree(sample_review[0], out)
-    with open_store(out / "store.duckdb", read_only=True) as store:
-        whole, _ = read_results(store)
-    leave_sums(out)
-    return Made(out, run("report", "--out", out), whole)
+    return made_of(sample_review[0], tmp_path_factory.mktemp("sums") / "out")
 
 
 @pytest.fixture(scope="module", params=["en", "de"])
@@ -233,63 +210,6 @@ def test_it_is_not_kept_as_a_review(made: Made, sample_review) -> None:
         with open_store(out / "store.duckdb", read_only=True) as store:
             kept.append((store.table("results.reviews"), store.table("results.published")))
     assert all(a.equals(b) for a, b in zip(*kept, strict=True))
-
-
-@pytest.mark.parametrize("words", [
-    ("analyse",), ("analyse", "--cross-check"), ("analyse", "--where", "sex = female", "--label", "Women"),
-    ("export",)], ids=" ".join)  # fmt: skip
-def test_what_needs_rows_says_so(made: Made, words: tuple[str, ...]) -> None:
-    said = run(*words, "--out", made.out, code=1)
-    assert said.startswith("the store holds sums only: no row of a client is derived in it.")
-    assert "run `rmt-outcomes derive` without --only-sums" in said
-
-
-def test_a_result_is_explained_from_what_is_there(made: Made) -> None:
-    said = run("explain", "protocols.fitted.residual_sd_cmh2o[pressure=mip]", "--out", made.out)
-    assert "Inputs: frames.model, of which no row came home: sums alone did." in said and "2026Q3: " in said
-    for word in ("tests.value.number", "no_prescription"):
-        assert "The store holds sums only: how many rows" in run("explain", word, "--out", made.out)
-
-
-def test_sizes_come_from_the_spread_that_was_fitted(made: Made, sample_review) -> None:
-    words = ("plan-size", "--difference", "6", "--out")
-    assert run(*words, made.out) == run(*words, sample_review[0])
-
-
-def test_the_shared_edition_is_packed(made: Made, tmp_path: Path) -> None:
-    run("bundle", tmp_path / "a.zip", "--out", made.out)
-    with zipfile.ZipFile(tmp_path / "a.zip") as packed:
-        assert packed.namelist() == ["index.html", "protocols.html", "results.json"]
-
-
-def test_rows_set_aside_are_still_given_out(made: Made, tmp_path: Path) -> None:
-    assert "rows set aside" in run("set-aside", tmp_path / "rows", "--out", made.out)
-
-
-def test_a_person_is_erased_and_the_results_that_held_them(made: Made, tmp_path: Path) -> None:
-    out = tmp_path / "out"
-    shutil.copytree(made.out, out)
-    with open_store(out / "store.duckdb", read_only=True) as store:
-        key = str(store.sql("select min(client_key) as k from received.sessions")["k"][0])
-    said = run("forget", key, "--out", out)
-    assert "Next: rmt-outcomes derive --engine WORD --only-sums and report" in said and key not in said
-    assert not any(key.encode() in p.read_bytes() for p in out.rglob("*") if p.is_file())
-    with open_store(out / "store.duckdb", read_only=True) as store:
-        assert not store.has_table("results.current") and not store.has_table("results.run")
-        assert store.sql("select count(*) as n from received.sessions where client_key = $k", {"k": key})["n"][0] == 0
-    assert not (out / "shared").exists()
-    assert "run `rmt-outcomes analyse` first" in run("report", "--out", out, code=1)
-
-
-@pytest.mark.slow
-def test_an_earlier_batch_is_rebuilt_whole(made: Made, tmp_path: Path, sample_review) -> None:
-    """The rows that were received are in the store: a review as of a batch is made of them, with both editions."""
-    out = tmp_path / "out"
-    out.mkdir()
-    shutil.copy(made.out / "store.duckdb", out / "store.duckdb")
-    run("review", "--as-of", 1, "--out", out)
-    for name in ("internal", "shared"):
-        assert files_of(out / "as_of_1", name) == files_of(sample_review[0], name)
 
 
 @pytest.mark.slow
