@@ -148,6 +148,7 @@ def test_titles_of_figures_say_what_their_rows_say(made: Made) -> None:
     assert test_claims.check(told.made, told.results) == 7
 
 
+@pytest.mark.slow
 def test_no_english_is_left_in_german(made: Made, tmp_path: Path) -> None:
     out = tmp_path / "out"
     shutil.copytree(made.out, out)
@@ -157,6 +158,7 @@ def test_no_english_is_left_in_german(made: Made, tmp_path: Path) -> None:
     assert [line for line in sorted(found) if not any(words in line for words in own)] == []
 
 
+@pytest.mark.slow
 def test_the_same_store_gives_the_same_bytes(made: Made, tmp_path: Path) -> None:
     out = tmp_path / "out"
     shutil.copytree(made.out, out)
@@ -164,6 +166,7 @@ def test_the_same_store_gives_the_same_bytes(made: Made, tmp_path: Path) -> None
     assert files_of(out, "shared") == files_of(made.out, "shared") and "was removed" not in said
 
 
+@pytest.mark.slow
 def test_where_an_edition_of_rows_stands_the_pages_beside_it_do_too(sample_review, tmp_path: Path) -> None:
     """A late person: the edition of rows is written again, so nothing is of sums and nothing is taken away."""
     out = tmp_path / "out"

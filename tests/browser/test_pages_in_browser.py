@@ -22,6 +22,8 @@ PAGES = ("internal/index", "internal/quarter", "internal/protocols", "internal/s
          "internal/fix_list", "shared/index", "shared/quarter", "shared/protocols", "tiny/quarter", "tiny/stalled",
          "tiny/fix_list", "german/quarter", "german/protocols", "german/stalled", "sums/index",
          "sums/protocols", *ONE_SIDE)
+#: Pages whose longer tests are among the fast ones; those of the other editions are made of the same parts.
+QUICK = ("internal/quarter", "internal/stalled")
 #: Texts that stick out of their drawing, or lie on each other by more than a few px, wide drawing or narrow.
 CLIPPED = """() => { const bad = []; for (const svg of document.querySelectorAll('svg[role=img]')) {
   const frame = svg.getBoundingClientRect(); if (!frame.width) continue;
@@ -100,7 +102,7 @@ def test_every_row_of_the_list_can_be_reached_by_tab(browser: Browser, folder: P
         assert seen == list(range(12))
 
 
-@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("name", [pytest.param(p, marks=[] if p in QUICK else pytest.mark.slow) for p in PAGES])
 def test_nothing_is_lost_without_scripts(browser: Browser, folder: Path, name: str) -> None:
     """The same words, folds opened by a click on their summary; only the filter is not there."""
     said = []
