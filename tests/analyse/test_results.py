@@ -72,6 +72,7 @@ def test_every_section_is_there(results):
         assert tuple(dict.fromkeys(r.section for r in results.rows if r.report == report)) == names
 
 
+@pytest.mark.slow
 def test_the_same_frames_give_the_same_results(frames):
     part = few(frames, 130)
     shuffled = {name: frame.sample(fraction=1.0, shuffle=True, seed=3) for name, frame in part.items()}

@@ -50,7 +50,7 @@ def page_at(browser: Browser, path: Path, width: int = 1280, **options: Any) -> 
     context.close()
 
 
-@pytest.mark.parametrize("width", [390, 768, 1280])
+@pytest.mark.parametrize("width", [390, pytest.param(768, marks=pytest.mark.slow), 1280])
 @pytest.mark.parametrize("name", PAGES)
 def test_opens_quietly_and_fits(browser: Browser, folder: Path, name: str, width: int) -> None:
     with page_at(browser, folder / f"{name}.html", width) as (page, trouble):

@@ -76,6 +76,7 @@ def test_an_unmapped_workbook_comes_to_a_page_in_five_commands_or_fewer(here):
     assert (here / "out" / "internal" / "quarter.html").is_file(), told.output
 
 
+@pytest.mark.slow
 def test_the_template_is_two_commands(here):
     template, review = commands()[0]
     assert run(template).exit_code == 0

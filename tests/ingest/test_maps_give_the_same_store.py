@@ -61,7 +61,10 @@ def harbour(cohort, tmp_path_factory) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("form", FORMS)
+LONGEST = ("template", "orchard")
+
+
+@pytest.mark.parametrize("form", [pytest.param(f, marks=pytest.mark.slow if f in LONGEST else []) for f in FORMS])
 def test_the_store_is_equal_row_by_row(cohort, canonical, harbour, tmp_path, form):
     write, map_path, name = FORMS[form]
     folder = harbour if form == "harbour" else tmp_path

@@ -40,7 +40,7 @@ def test_the_sample_is_judged_alike(table: str) -> None:
     assert same(walked(path), found) and line == "(rowid + 2)"
 
 
-@pytest.mark.parametrize("line_break", ["\n", "\r\n"])
+@pytest.mark.parametrize("line_break", ["\n", pytest.param("\r\n", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("table", TABLES)
 def test_mutated_files_are_judged_alike(tmp_path: Path, table: str, line_break: str) -> None:
     path = mutated(tmp_path, table, line_break)
