@@ -37,7 +37,6 @@ memory, and so is what is marked so; all of it is run below or in the tables.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
@@ -46,7 +45,6 @@ import pytest
 
 from pipeline.engines import Engine, opened, parse
 from tests.engines.same import compare, differences
-from tests.engines.servers import free_port, sail
 from tests.engines.ways import cohort, elsewhere, tables, whole
 from tests.sql.portable import refused
 
@@ -54,12 +52,6 @@ pytestmark = pytest.mark.slow
 
 pytest.importorskip("pyspark", reason="the Spark Connect client is not installed: make cluster")
 pytest.importorskip("pysail", reason="pysail is not in this environment (requirements-dev.lock)")
-
-
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    with sail(free_port()) as (found, _):
-        yield found
 
 
 @pytest.fixture(scope="module")

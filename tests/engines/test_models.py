@@ -23,19 +23,10 @@ from pipeline.stages_frames import frames_of
 from pipeline.store import Store, open_store
 from pipeline.validate import check, load
 from tests.engines.same_results import differing, from_rows, from_sums
-from tests.engines.servers import free_port, sail
 from tests.engines.ways import META, SAMPLE, cohort
 from tests.sql.portable import refused
 
 pytestmark = pytest.mark.slow
-
-
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    pytest.importorskip("pyspark", reason="the Spark Connect client is not installed: make cluster")
-    pytest.importorskip("pysail", reason="pysail is not in this environment (requirements-dev.lock)")
-    with sail(free_port()) as (found, _):
-        yield found
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
@@ -15,7 +14,6 @@ from pipeline.engines import Engine, opened, parse
 from pipeline.stats import MixedModel, Varies, fit_mixed
 from pipeline.stats.elsewhere import SumsFit, fit_from_sums
 from pipeline.stats.sums_sql import Layout
-from tests.engines.servers import free_port, sail
 
 DAYS = "cast(floor(m.week * 7e0 + 5e-1) as bigint)"
 TIME = f"(cast({DAYS} as double) - 70) / 84e0"
@@ -33,14 +31,6 @@ def rows() -> pl.DataFrame:
     return made.select(key.alias("client_key"), (pl.col("weeks").cast(pl.Float64)).alias("week"),
                        pl.col("adherence").alias("between_dose"), pl.col("adherence_within").alias("within_dose"),
                        pl.col("mip_cmh2o").alias("value_cmh2o"))
-
-
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    pytest.importorskip("pyspark", reason="the Spark Connect client is not installed: make cluster")
-    pytest.importorskip("pysail", reason="pysail is not in this environment (requirements-dev.lock)")
-    with sail(free_port()) as (found, _):
-        yield found
 
 
 def fitted(engine: Engine, rows: pl.DataFrame, folder: Path) -> SumsFit:
