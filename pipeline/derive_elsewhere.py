@@ -29,7 +29,7 @@ from pipeline.derive import (
     sql_files,
     summary_of,
 )
-from pipeline.engines import Desk, Engine
+from pipeline.engines import Desk, Engine, rows_of
 from pipeline.settings import Settings
 
 if TYPE_CHECKING:
@@ -109,14 +109,10 @@ def bring_home(store: Store, desk: Desk, order: Sequence[str], names: tuple[str,
     for name in order:
         if name.startswith(names) or (name in MADE_HERE and names == HOME):
             store.read_parquet(name, desk.place(name))
-    causes = _files(desk, "frames.queries").group_by("cause").agg(pl.len().cast(pl.Int64).alias("n")).collect()
+    causes = rows_of(desk.place("frames.queries")).group_by("cause").agg(pl.len().cast(pl.Int64).alias("n")).collect()
     return summary_of({name: store.rows_of_parquet(desk.place(name)) for name in order}, causes)
 
 
 def table_of(desk: Desk, name: str) -> pl.DataFrame:
     """Read a table from its folder."""
-    return _files(desk, name).collect()
-
-
-def _files(desk: Desk, name: str) -> pl.LazyFrame:
-    return pl.scan_parquet(desk.place(name) / "**" / "*.parquet", hive_partitioning=False)
+    return rows_of(desk.place(name)).collect()

@@ -50,6 +50,11 @@ class Result:
         return f"{self.report}.{self.section}.{self.statistic}[{self.group}]{at}"
 
 
+def parts_of(group: str) -> dict[str, str]:
+    """A group's parts by name; "all" has none."""
+    return dict(part.split("=", 1) for part in group.split(";") if "=" in part)
+
+
 @dataclass(frozen=True)
 class Partition:
     """`total` (a key) is the sum of `parts` (keys) in people. Suppression reads these to find complements."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -34,8 +33,9 @@ def derive_by(
     """Build the derived tables by the engine chosen; a build that breaks off is gone on with by the next run."""
     from pipeline.derive_elsewhere import HOME, HOME_OF_SUMS, bring_home, make_tables, open_desk
     from pipeline.engines import opened
-    if only_sums is not None:
-        _refuse_quarter(only_sums, settings)
+    from pipeline.stages_report import refuse_quarter
+    if only_sums is not None:  # before hours of tables
+        refuse_quarter(only_sums.quarter, settings, only_sums=True)
     slices, how = _slices(choice, settings, store)
     label = choice.label(slices)
     with opened(choice, slices, out / TABLES / "_spill") as engine:
@@ -63,12 +63,6 @@ def _slices(choice: Choice, settings: Settings, store: Store) -> tuple[int, str]
     return by_size(largest_received(store)), ", by the size of the input"
 
 
-def _refuse_quarter(wanted: OnlySums, settings: Settings) -> None:
-    """Refuse a quarter that cannot be reported before hours of tables are made, whatever the last day of the data."""
-    from pipeline.stages_report import quarter_of
-    quarter_of(wanted.quarter, settings, dt.date(2000, 1, 1), None)
-
-
 def _from_sums(
     engine: Engine, desk: Desk, store: Store, wanted: OnlySums, settings: Settings, progress: Progress
 ) -> tuple[ResultSet, str]:
@@ -76,9 +70,9 @@ def _from_sums(
     from pipeline.analyse import analyse_sums
     from pipeline.derive_elsewhere import table_of
     from pipeline.derive_sums import AtEngine
-    from pipeline.stages_report import quarter_of
+    from pipeline.identity.quarters import last_full
     until = table_of(desk, "settled.span")["data_until_on"][0]
-    quarter = quarter_of(wanted.quarter, settings, until, None)
+    quarter = wanted.quarter or last_full(until)
     at = AtEngine(engine, desk.folder / "_sums", lambda number: progress(f"models, question {number}", 0, 1))
     return analyse_sums(at, store.table("received.plans"), settings, quarter, until), quarter
 

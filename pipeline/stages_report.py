@@ -6,7 +6,6 @@ import datetime as dt
 import hashlib
 import json
 import shutil
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -28,34 +27,32 @@ MANIFEST = "manifest.json"
 
 
 def reported(store: Store, given: str | None, settings: Settings) -> str:
-    """Return the quarter to report: the one given, else the last that the data cover: see `quarter_of`."""
-    from pipeline.analyse.people import last_block
-    until = dt.date.fromisoformat(data_until(store))
-    return quarter_of(given, settings, until, lambda: last_block(frames_of(store), more_than=settings.small_cell_max))
-
-
-def quarter_of(
-    given: str | None, settings: Settings, until: dt.date, last_block: Callable[[], str] | None
-) -> str:  # fmt: skip
-    """Return the quarter given, else the last calendar quarter that the data cover to its end.
+    """Return the quarter to report: the one given, else the last calendar quarter that the data cover to its end.
 
     Under `relative` no block is full for everybody: the last one that enough people for a count to be shown took part
-    in; where rows cannot be looked at (last_block None) it has to be given. SettingsError for that, and for a quarter
-    of the other date policy.
+    in. SettingsError for a quarter of the other date policy.
     """
+    from pipeline.analyse.people import last_block
     from pipeline.identity.day_offsets import RELATIVE
-    from pipeline.identity.quarters import fits, last_full
+    from pipeline.identity.quarters import last_full
+    refuse_quarter(given, settings)
+    if given or settings.date_policy != RELATIVE:
+        return given or last_full(dt.date.fromisoformat(data_until(store)))
+    return last_block(frames_of(store), more_than=settings.small_cell_max)
+
+
+def refuse_quarter(given: str | None, settings: Settings, *, only_sums: bool = False) -> None:
+    """Raise SettingsError for a quarter of the other date policy, or where none is given and sums cannot tell it."""
+    from pipeline.identity.day_offsets import RELATIVE
+    from pipeline.identity.quarters import fits
     is_relative = settings.date_policy == RELATIVE
     if given and not fits(given, settings.date_policy):
         raise SettingsError(f"date_policy is {settings.date_policy}, and --quarter names another kind of quarter",
                             expected="a block such as block-003" if is_relative else "a quarter such as 2026Q3",
                             now="name such a one, or leave --quarter out")
-    if given or not is_relative:
-        return given or last_full(until)
-    if last_block is None:
+    if only_sums and is_relative and not given:
         raise SettingsError("no block is the last full one for everybody, and sums do not tell which to report",
                             expected="--quarter beside --only-sums", now="name a block such as block-003")
-    return last_block()
 
 
 def analyse(

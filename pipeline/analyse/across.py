@@ -6,15 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from pipeline.identity.shared_ledger import OF, UNPRINTED
-from pipeline.results import Partition, Result
+from pipeline.results import Partition, Result, parts_of
 
 COMPARED, LEFT_OUT = "protocols.compared.stay", "protocols.plan.left_out"
 """People of the flow whom the plan does not take: rows by pressure, protocol and step, as those who stay."""
-
-
-def parts_of(group: str) -> dict[str, str]:
-    """A group's parts by name; "all" has none."""
-    return dict(part.split("=", 1) for part in group.split(";") if "=" in part)
 
 
 def without(group: str, *names: str) -> str:

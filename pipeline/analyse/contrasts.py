@@ -11,7 +11,7 @@ import polars as pl
 
 from pipeline.analyse.common import Array
 from pipeline.analyse.design import WEEKS, with_time
-from pipeline.analyse.models import RATED, Built
+from pipeline.analyse.models import RATED, Built, rise
 from pipeline.analyse.who import Who, who_of
 from pipeline.stats.formula import Columns, columns
 
@@ -98,19 +98,10 @@ def _shares(people: Mapping[str, int]) -> dict[str, float]:
     return {label: n / total for label, n in people.items()}
 
 
-def rate(rows: pl.DataFrame, column: str) -> float:
-    """Mean rise of a cumulative term per 12 weeks: the line through 0 closest to the rows; 0 if it is not there."""
-    if column not in rows.columns:
-        return 0.0
-    seen = rows.drop_nulls([column, "time12"])
-    squares = float((seen["time12"] ** 2).sum())
-    return float((seen[column] * seen["time12"]).sum()) / squares if squares > 0 else 0.0
-
-
 def centred(rows: pl.DataFrame, built: Built) -> pl.DataFrame:
     """Prepared rows with the time columns, and cumulative terms as departures from their mean at that time."""
     frame = with_time(rows, built.form).with_columns(
-        (pl.col(c) - rate(rows, c) * pl.col("time12")).alias(c) for c in RATED.values() if c in rows.columns
+        (pl.col(c) - rise(rows, c).rate * pl.col("time12")).alias(c) for c in RATED.values() if c in rows.columns
     )
     absent = [c for c in ("lead_dose", "baseline_cmh2o") if c not in frame.columns]
     return frame.with_columns(pl.lit(0.0).alias(c) for c in absent)
@@ -118,12 +109,12 @@ def centred(rows: pl.DataFrame, built: Built) -> pl.DataFrame:
 
 def reader(rows: pl.DataFrame, frame: pl.DataFrame, built: Built, design: Columns | None = None) -> Reader:
     """The reader of a model: its rows as prepared, the same centred, and the design columns if a fit has made them."""
-    rates = {name: rate(rows, name) for name in ("dose_d", "effort_e")}
+    rates = {name: rise(rows, name).rate for name in ("dose_d", "effort_e")}
     return reader_of(who_of(rows), rates, frame, built, design or columns(frame, built.model.mean))
 
 
 def reader_of(who: Who, rates: Mapping[str, float], frame: pl.DataFrame, built: Built, design: Columns) -> Reader:
-    """The same from counts; rates: see `rate`, of dose_d and effort_e. `frame` needs one row only."""
+    """The same from counts; rates: mean rise (see `Rise`) of dose_d and effort_e. `frame` needs one row only."""
     protocols = who.levels("protocol")
     read = {p: protocols[p] for p in enough(protocols)}
     return Reader(built, design, frame, _shares(read), _shares(who.levels("site")), rates["dose_d"], rates["effort_e"])

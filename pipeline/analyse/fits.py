@@ -16,11 +16,13 @@ from pipeline.analyse.design import prepared
 from pipeline.analyse.gate import Gate, gate
 from pipeline.analyse.models import Built, Recipe, build, varying_terms
 from pipeline.analyse.repeats import Repeats, repeats
-from pipeline.analyse.who import Who, who_of
+from pipeline.analyse.who import FEWEST, Who, who_of
 from pipeline.reference.learning import learned_cmh2o
 from pipeline.settings import Settings
 from pipeline.stats import CannotFit, Contrast, MixedFit, fit_mixed
 from pipeline.stats.reading import Reading
+
+TOO_FEW = "cannot be fitted: fewer than three people have what it needs"
 
 
 @dataclass(frozen=True)
@@ -95,8 +97,8 @@ def run(
     many = usable["site"].n_unique() >= settings.sites_random_from if random_sites is None else random_sites
     recipe = varying_terms(recipe, usable) if usable.height else recipe
     built = build(recipe, settings, random_sites=many, outcome=outcome)
-    if usable["client_key"].n_unique() < 3:
-        return Fitted(name, usable, built, trouble="cannot be fitted: fewer than three people have what it needs")
+    if usable["client_key"].n_unique() < FEWEST:
+        return Fitted(name, usable, built, trouble=TOO_FEW)
     try:
         frame = centred(usable, built)
         fit = fit_mixed(frame, built.model)
@@ -189,11 +191,45 @@ def learned(rows: pl.DataFrame) -> pl.Series:
 def fit_primary(model_frame: pl.DataFrame, pressure: str, settings: Settings) -> PressureModels:
     """Gate first, from the design; then the primary model (the rung's) alone, for those who read nothing else."""
     rows = with_lead(prepared(model_frame, pressure))
-    if rows["client_key"].n_unique() < 3:
+    if rows["client_key"].n_unique() < FEWEST:
         return PressureModels(pressure, rows, None)
     found = gate(rows, pressure, settings)
     fits = {"primary": run("primary", rows, found.recipe, settings)}
     return PressureModels(pressure, rows, found, fits, handling(rows, settings))
+
+
+DOSE = "dose_d"
+
+
+@dataclass(frozen=True)
+class Companion:
+    """A model beside the primary one. of_primary: on the rows of that one; dose: the column in the place of D;
+    after_baseline: on later tests only, the measured baseline beside them."""
+
+    name: str
+    recipe: Recipe
+    of_primary: bool = False
+    dose: str = DOSE
+    after_baseline: bool = False
+
+
+def companions(recipe: Recipe) -> list[Companion]:
+    """The companions of a primary model that has this recipe; those of equal rows stand together."""
+    compares = bool({"protocol_time", "protocol_slope"} & set(recipe.terms))
+    found = [Companion("same_baseline", recipe.without("protocol"))] if compares else []
+    if "dose" in recipe.terms:
+        split = recipe.without("dose").having("between", "within")
+        found += [
+            Companion("dose_alone", recipe.without("effort"), of_primary=True),
+            Companion("parts", split, of_primary=True),
+            Companion("lead", recipe.having("lead"), of_primary=True),
+            Companion("unlogged_none", recipe, dose="dose_d_low"),
+            Companion("unlogged_done", recipe, dose="dose_d_high"),
+        ]
+    if compares:
+        beside = recipe.having("baseline", "baseline_slope")
+        found.append(Companion("baseline_covariate", beside, after_baseline=True))
+    return [*found, Companion("as_delivered", recipe.without("dose", "effort"))]
 
 
 def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -> PressureModels:
@@ -209,33 +245,16 @@ def fit_pressure(model_frame: pl.DataFrame, pressure: str, settings: Settings) -
     if alone.gate is None:
         return alone
     rows, recipe = alone.rows, alone.gate.recipe
-    base = rows.drop_nulls(recipe.needs())
-    fits = alone.fits | {"as_delivered": run("as_delivered", rows, recipe.without("dose", "effort"), settings)}
-    if {"protocol_time", "protocol_slope"} & set(recipe.terms):
-        beside = recipe.having("baseline", "baseline_slope")
-        fits |= {
-            "same_baseline": run("same_baseline", rows, recipe.without("protocol"), settings),
-            "baseline_covariate": run("baseline_covariate", baseline_beside(rows), beside, settings),
-        }
-    if "dose" in recipe.terms:
-        split = recipe.without("dose").having("between", "within")
-        fits |= {
-            "dose_alone": run("dose_alone", base, recipe.without("effort"), settings),
-            "parts": run("parts", base, split, settings),
-            "lead": run("lead", base, recipe.having("lead"), settings),
-            "unlogged_none": run("unlogged_none", _swapped(rows, "dose_d_low"), recipe, settings),
-            "unlogged_done": run("unlogged_done", _swapped(rows, "dose_d_high"), recipe, settings),
-        }
+    fits = dict(alone.fits)
+    for each in companions(recipe):
+        used = rows.drop_nulls(recipe.needs()) if each.of_primary else rows
+        used = baseline_beside(used) if each.after_baseline else used
+        fits[each.name] = run(each.name, used.with_columns(pl.col(each.dose).alias(DOSE)), each.recipe, settings)
     if pressure == "mip":  # no learning curve is held for MEP
         for name, share in LEARNING.items():
             less = rows.with_columns((pl.col("value_cmh2o") - share * learned(rows)).alias("value_cmh2o"))
             fits[f"learning_{name}"] = run(f"learning_{name}", less, recipe, settings)
     return replace(alone, fits=fits)
-
-
-def _swapped(rows: pl.DataFrame, column: str) -> pl.DataFrame:
-    """The rows with another form of the dose in the place of D."""
-    return rows.with_columns(pl.col(column).alias("dose_d"))
 
 
 def fit_models(frames: Frames, settings: Settings) -> dict[str, PressureModels]:

@@ -17,15 +17,15 @@ import polars as pl
 
 from pipeline.analyse.common import Array
 from pipeline.analyse.contrasts import Reader, centred, enough, reader
-from pipeline.analyse.models import MODELS, TERMS, Recipe, build, varying_terms
-from pipeline.analyse.who import Who, who_of
+from pipeline.analyse.models import MODELS, RATED, TERMS, Recipe, build, varying_terms
+from pipeline.analyse.who import FEWEST, Who, who_of
 from pipeline.settings import Settings
 from pipeline.stats.formula import variables
 from pipeline.stats.planned import Planned, planned
 
 TEN_POINTS = 0.1
 """Ten points of adherence over 12 weeks, in the units of D."""
-PER_12_WEEKS = {"dose": "dose_d", "effort": "effort_e", "between": "between_dose", "within": "within_dose"}
+PER_12_WEEKS = RATED | {"within": "within_dose"}
 APART = 1e-9
 """Share of the information on a direction below which nothing of it is told apart from the other terms."""
 
@@ -200,7 +200,7 @@ def _measure(
 ) -> Measured:
     """Detectable differences and block VIFs of one recipe on the rows that it can use."""
     usable = rows.drop_nulls(recipe.needs())
-    if usable["client_key"].n_unique() < 3:
+    if usable["client_key"].n_unique() < FEWEST:
         return {}, {}
     built = build(varying_terms(recipe, usable), settings)
     look = reader(usable, centred(usable, built), built)

@@ -118,19 +118,36 @@ ALIKE = 1e-12
 def varying_terms(recipe: Recipe, rows: pl.DataFrame) -> Recipe:
     """Leave out the terms whose column has one value only, or rises alike in everybody: they would say nothing."""
     single = {name for name, column in COLUMN_OF.items() if rows[column].n_unique() < 2}
-    for name, column in RATED.items():
-        if column in rows.columns:
-            seen = rows.drop_nulls([column, "time12"])
-            values, time = (seen[c].to_numpy().astype(float) for c in (column, "time12"))
-            if rises_alike(float(values @ values), float(values @ time), float(time @ time)):
-                single.add(name)
+    single |= {name for name, column in RATED.items() if column in rows.columns and rise(rows, column).is_alike}
     return without_single(recipe, single)
 
 
-def rises_alike(squares: float, with_time: float, times: float) -> bool:
-    """Whether a column is time times one rate: from the sums of its squares, of it times time, of time's squares."""
-    explained = with_time**2 / times if times > 0 else 0.0
-    return squares - explained <= ALIKE * squares
+@dataclass(frozen=True)
+class Rise:
+    """How a cumulative column rises, from sums over the rows: of it times time, of time squared, of it squared."""
+
+    with_time: float
+    times: float
+    squares: float
+
+    @property
+    def rate(self) -> float:
+        """Mean rise per 12 weeks: the line through 0 closest to the rows."""
+        return self.with_time / self.times if self.times > 0 else 0.0
+
+    @property
+    def is_alike(self) -> bool:
+        """Whether it is time times one rate in everybody."""
+        return self.squares - self.rate * self.with_time <= ALIKE * self.squares
+
+
+def rise(rows: pl.DataFrame, column: str) -> Rise:
+    """The rise of a column of these rows; nothing where it is not there."""
+    if column not in rows.columns:
+        return Rise(0.0, 0.0, 0.0)
+    seen = rows.drop_nulls([column, "time12"])
+    value, time = seen[column], seen["time12"]
+    return Rise(float((value * time).sum()), float((time**2).sum()), float((value**2).sum()))
 
 
 def without_single(recipe: Recipe, single: Collection[str]) -> Recipe:

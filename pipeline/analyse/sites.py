@@ -5,14 +5,13 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipeline.analyse.across import parts_of
 from pipeline.analyse.common import Frames, Section, group
 from pipeline.analyse.effects import put, twelve_week_gains
 from pipeline.analyse.fits import Models, PressureModels
 from pipeline.analyse.funnels import funnels
 from pipeline.analyse.people import present
 from pipeline.analyse.training import capped, of_people
-from pipeline.results import ResultSet
+from pipeline.results import ResultSet, parts_of
 from pipeline.settings import Settings
 
 PROCESS = ("logged_pct", "session_adherence_pct", "in_band_pct")

@@ -37,21 +37,18 @@ def stand_in(built: Built, who: Who) -> pl.DataFrame:
 
 @dataclass(frozen=True)
 class SummedDesign:
-    """design: the model's columns. summed: those that the engine sums, as products of factors, time12 last if asked."""
+    """design: the model's columns, factors: of which each is the product. summed: the products that the engine sums,
+    time12 last if asked."""
 
     design: Columns
     frame: pl.DataFrame
+    factors: tuple[tuple[Factor, ...], ...]
     summed: tuple[tuple[Factor, ...], ...]
-
-    @property
-    def _factors(self) -> tuple[tuple[Factor, ...], ...]:
-        recipe = self.design.recipe
-        return recipe.factors() if isinstance(recipe, PlainRecipe) else (ONE,)
 
     def at_site(self, site: str) -> Array:
         """Map (summed, columns of the design): what each column of the design is in the rows of a site."""
         out = np.zeros((len(self.summed), len(self.design.names)))
-        for column, factors in enumerate(self._factors):
+        for column, factors in enumerate(self.factors):
             own = [level for name, level in factors if name == "site"]
             if own in ([], [site]):
                 out[self.summed.index(_elsewhere(factors)), column] = 1.0
@@ -85,4 +82,4 @@ def summed_design(built: Built, who: Who, *, with_time: bool) -> SummedDesign:
         raise TypeError(f"not a plain formula: {built.model.mean}")
     factors = design.recipe.factors() if design.recipe is not None else (ONE,)
     wanted = dict.fromkeys([*map(_elsewhere, factors), *([TIME] if with_time else [])])
-    return SummedDesign(design, frame, tuple(wanted))
+    return SummedDesign(design, frame, factors, tuple(wanted))

@@ -13,11 +13,11 @@ import polars as pl
 
 from pipeline.analyse.baselines import handling_of
 from pipeline.analyse.contrasts import Reader, reader_of
-from pipeline.analyse.fits import Fitted, PressureModels
+from pipeline.analyse.fits import DOSE, TOO_FEW, Companion, Fitted, PressureModels, companions
 from pipeline.analyse.gate import Measured, Pairs, assumed_spread, gate_of, measured
 from pipeline.analyse.models import Built, Recipe, build, without_single
 from pipeline.analyse.sums_design import SummedDesign, summed_design
-from pipeline.analyse.sums_parts import DOSE, Ground, Part, added, with_outcome
+from pipeline.analyse.sums_parts import Ground, Part, added, with_outcome
 from pipeline.analyse.sums_rows import (
     AGE,
     Known,
@@ -30,14 +30,13 @@ from pipeline.analyse.sums_rows import (
     tests_of,
     values_of,
 )
-from pipeline.analyse.who import Who
+from pipeline.analyse.who import FEWEST, Who
 from pipeline.settings import Settings
 from pipeline.stats import CannotFit
 from pipeline.stats.elsewhere import fit_from_sums
 from pipeline.stats.planned import planned_from_sums
 from pipeline.stats.sums_outer import added_up, alone, mapped
 
-FEWEST = 3
 NO_ROWS = pl.DataFrame(schema={"client_key": pl.String, "tested_on": pl.Date, "time12": pl.Float64,
                                "dose_d": pl.Float64})  # fmt: skip
 
@@ -76,7 +75,7 @@ def _run(ground: Ground, name: str, recipe: Recipe, part: Part) -> Fitted:
     built = build(recipe, ground.settings, random_sites=many)
     none = Fitted(name, NO_ROWS, built, counted=part.who)
     if part.who.people < FEWEST:
-        return replace(none, trouble="cannot be fitted: fewer than three people have what it needs")
+        return replace(none, trouble=TOO_FEW)
     try:
         return _fitted(ground, none, recipe, part)
     except CannotFit as fault:
@@ -94,7 +93,7 @@ def _fitted(ground: Ground, none: Fitted, recipe: Recipe, part: Part) -> Fitted:
         change = with_outcome(np.hstack([outer, design.at_site("")]))
         sums = mapped(sums, [change] * len(sites), outer.shape[1])
     else:
-        sums = mapped(sums, [with_outcome(design.at_site(site)) for site in sites]).as_one()
+        sums = mapped(sums, [with_outcome(design.at_site(site)) for site in sites])
     names = design.design.names
     fit = fit_from_sums(sums, built.model, names, centres=[0.0] * len(names) + [part.mean])
     return replace(none, look=_look(design, part, built), sums=fit.light())
@@ -133,25 +132,12 @@ def fit_pressure_from_sums(
     assigned = added(engine.ask("select r.assigned_by as label, count(distinct r.client_key) as people "
                                  f"from {table} as r group by r.assigned_by"))
     how = handling_of(dict(assigned.iter_rows()), settings)
-    fits = {"primary": run(ground, "primary", found.recipe)} | (_companions(ground, found.recipe) if whole else {})
+    fits = {"primary": run(ground, "primary", found.recipe)} | {
+        each.name: _companion(ground, each, found.recipe) for each in (companions(found.recipe) if whole else ())}
     return PressureModels(pressure, NO_ROWS, found, fits, how,
                           unused=_unused(ground, found.recipe.needs()))
 
 
-def _companions(ground: Ground, recipe: Recipe) -> dict[str, Fitted]:
-    """See `fits.fit_pressure`; models of the same rows come first, so that their sums are asked for once."""
-    compares, needs = bool({"protocol_time", "protocol_slope"} & set(recipe.terms)), recipe.needs()
-    fits = {"same_baseline": run(ground, "same_baseline", recipe.without("protocol"))} if compares else {}
-    if "dose" in recipe.terms:
-        split = recipe.without("dose").having("between", "within")
-        fits |= {
-            "dose_alone": run(ground, "dose_alone", recipe.without("effort"), needs=needs),
-            "parts": run(ground, "parts", split, needs=needs),
-            "lead": run(ground, "lead", recipe.having("lead")),
-            "unlogged_none": run(ground, "unlogged_none", recipe, dose="dose_d_low"),
-            "unlogged_done": run(ground, "unlogged_done", recipe, dose="dose_d_high"),
-        }
-    if compares:
-        beside = recipe.having("baseline", "baseline_slope")
-        fits["baseline_covariate"] = run(ground, "baseline_covariate", beside, also="not r.is_baseline")
-    return fits | {"as_delivered": run(ground, "as_delivered", recipe.without("dose", "effort"))}
+def _companion(ground: Ground, each: Companion, primary: Recipe) -> Fitted:
+    return run(ground, each.name, each.recipe, needs=primary.needs() if each.of_primary else (), dose=each.dose,
+               also="not r.is_baseline" if each.after_baseline else "")

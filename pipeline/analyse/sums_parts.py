@@ -9,7 +9,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.analyse.common import Array
-from pipeline.analyse.models import COLUMN_OF, RATED, Built, rises_alike
+from pipeline.analyse.fits import DOSE
+from pipeline.analyse.models import COLUMN_OF, RATED, Built, Rise
 from pipeline.analyse.sums_design import SummedDesign
 from pipeline.analyse.sums_rows import Summing, mixes
 from pipeline.analyse.who import LABELS, Who
@@ -18,8 +19,6 @@ from pipeline.stats.plain_terms import Factor
 from pipeline.stats.sums import Sums
 from pipeline.stats.sums_outer import mapped
 from pipeline.stats.sums_sql import per_client, sums_from_clients, totals
-
-DOSE = "dose_d"
 
 
 def added(answer: pl.DataFrame, of: str = "people") -> pl.DataFrame:
@@ -33,7 +32,7 @@ class Part:
     """Some of the prepared rows of an engine's table: those where `needs` are known. dose: the column that is D.
 
     source: table and condition as SQL; who: the people; tests and mean outcome; rates: mean rise of D, E and the
-    between part per 12 weeks (contrasts.rate); single: terms that would say nothing (models.varying_terms).
+    between part per 12 weeks (models.Rise); single: terms that would say nothing (models.varying_terms).
     """
 
     source: str
@@ -60,11 +59,11 @@ def part_of(engine: Summing, table: str, needs: Iterable[str], dose: str = DOSE,
     seen = engine.ask(_moments(source, dose))
     total = seen.select(pl.exclude("^.*_(min|max)$").sum(), pl.col("^.*_min$").min(), pl.col("^.*_max$").max())
     found = total.row(0, named=True)
-    rated = {n: [found[f"{n}_{k}"] or 0.0 for k in (1, 2, 3)] for n in RATED.values()}
-    rates = {n: with_time / times if times > 0 else 0.0 for n, (with_time, times, _) in rated.items()}
+    rises = {c: Rise(*(found[f"{c}_{k}"] or 0.0 for k in (1, 2, 3))) for c in RATED.values()}
+    rates = {c: seen_rise.rate for c, seen_rise in rises.items()}
     one = {t for t, c in COLUMN_OF.items() if c in LABELS and len(who.levels(c)) < 2}
     one |= {t for t, c in COLUMN_OF.items() if c not in LABELS and found[f"{c}_min"] == found[f"{c}_max"]}
-    one |= {t for t, c in RATED.items() if rises_alike(rated[c][2], rated[c][0], rated[c][1])}
+    one |= {t for t, c in RATED.items() if rises[c].is_alike}
     return Part(source, dose, who, (found["y"] or 0.0) / max(found["n"], 1), rates, frozenset(one))
 
 

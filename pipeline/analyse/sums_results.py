@@ -14,7 +14,8 @@ from pipeline.analyse.gains import modelled
 from pipeline.analyse.plans import limits_to_consent
 from pipeline.analyse.protocol_models import difference, dose_response, fitted
 from pipeline.analyse.sums_fits import fit_pressure_from_sums
-from pipeline.analyse.sums_rows import Summing, quoted
+from pipeline.analyse.sums_rows import Summing
+from pipeline.contract.sql import literal, literals
 from pipeline.identity.quarters import last_day
 from pipeline.results import ResultSet
 from pipeline.settings import Settings
@@ -25,7 +26,7 @@ AGREED = "people who agreed to research use"
 
 def _held(engine: Summing, quarter: str, until: date) -> Held:
     """Ask for the data in hand at the end of a quarter, as `earlier.until_quarter` takes them."""
-    end, known = f"date {quoted(last_day(quarter).isoformat())}", f"quarter <= {quoted(quarter)}"
+    end, known = f"date {literal(last_day(quarter).isoformat())}", f"quarter <= {literal(quarter)}"
     courses = engine.ask(
         "with seen as (select q.client_key, q.course_no, 1 as one from frames.client_quarters as q "
         f"where q.{known} group by q.client_key, q.course_no) "
@@ -35,7 +36,7 @@ def _held(engine: Summing, quarter: str, until: date) -> Held:
     tests = engine.ask("select count(*) as n, count(distinct t.client_key) as people from frames.test_days as t "
                        f"where t.tested_on <= {end}").sum()
     weeks = engine.ask("select count(*) as n, count(distinct w.client_key) as people from frames.client_weeks as w "
-                       f"where w.{known} and w.logged_by in ({', '.join(map(quoted, LOGGED_BY))})").sum()
+                       f"where w.{known} and w.logged_by in {literals(LOGGED_BY)}").sum()
     first, last = courses["from_on"].min(), courses["last_on"].max()
     return Held(first if isinstance(first, date) else None, min(last if isinstance(last, date) else until,
                 last_day(quarter)), int(courses["people"].sum()), int(courses["n"].sum()), int(tests["n"][0]),

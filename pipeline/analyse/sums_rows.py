@@ -6,7 +6,7 @@ the rows of every slice, so that every answer is made of counts and sums, which 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -15,6 +15,7 @@ import polars as pl
 from pipeline.analyse.design import FEWEST_IN_A_LEVEL, WEEKS, TimeForm
 from pipeline.analyse.plans import CONSENTED
 from pipeline.analyse.who import LATE_WEEK, PAST_12_WEEKS
+from pipeline.contract.sql import literal, literals
 from pipeline.stats.plain_terms import Factor
 
 DAYS_IN_12_WEEKS = 84
@@ -37,19 +38,15 @@ def number(value: float) -> str:
     return text if "e" in text else f"{text}e0"
 
 
-def quoted(text: str) -> str:
-    """A text as a literal of SQL."""
-    return "'" + text.replace("'", "''") + "'"
-
-
 def tests_of(pressure: str, quarter: str, *, consented_only: bool = False) -> str:
     """Table and condition of the rows that `prepared` keeps, as known at the end of a quarter; consented_only: of the
     people who agreed to research use (plans.taken)."""
-    agreed = (f"semi join (select c.client_key from frames.courses as c where c.research_consent = {quoted(CONSENTED)})"
-              " as a on a.client_key = m.client_key ") if consented_only else ""
-    return (f"frames.model as m {agreed}where m.pressure = {quoted(pressure)} and m.is_primary "
+    agreed = ("semi join (select c.client_key from frames.courses as c "
+              f"where c.research_consent = {literal(CONSENTED)}) as a on a.client_key = m.client_key "
+              ) if consented_only else ""  # fmt: skip
+    return (f"frames.model as m {agreed}where m.pressure = {literal(pressure)} and m.is_primary "
             "and m.value_cmh2o is not null and m.week is not null "
-            f"and (m.quarter is null or m.quarter <= {quoted(quarter)})")
+            f"and (m.quarter is null or m.quarter <= {literal(quarter)})")
 
 
 def values_of(column: str, source: str) -> str:
@@ -89,9 +86,8 @@ class Known:
     rare_conditions: tuple[str, ...]
 
 
-def _merged(column: str, labels: Iterable[str]) -> str:
-    joined = ", ".join(quoted(label) for label in labels)
-    or_rare = f" or m.{column} in ({joined})" if joined else ""
+def _merged(column: str, labels: Collection[str]) -> str:
+    or_rare = f" or m.{column} in {literals(labels)}" if labels else ""
     return f"case when m.{column} is null{or_rare} then 'other' else m.{column} end as {column}"
 
 
@@ -147,6 +143,6 @@ def time_columns(form: TimeForm) -> dict[str, str]:
 
 def product(factors: tuple[Factor, ...], named: Mapping[str, str]) -> str:
     """SQL of one column of a design: the product of its factors. named: SQL of those that are no column of the rows."""
-    told = [f"case when r.{name} = {quoted(level)} then 1e0 else 0e0 end" if level is not None
+    told = [f"case when r.{name} = {literal(level)} then 1e0 else 0e0 end" if level is not None
             else named.get(name, f"r.{name}") for name, level in factors]
     return " * ".join(f"({text})" for text in told) or "1e0"

@@ -8,6 +8,8 @@ from functools import cached_property
 import polars as pl
 
 LABELS = ("protocol", "site", "sex", "condition_group")
+FEWEST = 3
+"""People below which no model is fitted."""
 PAST_12_WEEKS, LATE_WEEK = 12.0, 20.0
 """Weeks from which on a test tells of 12, and of 24 weeks."""
 

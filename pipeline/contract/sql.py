@@ -29,12 +29,14 @@ _BLANKS_SQL = "E' \\t\\r\\n\u00a0'"
 MOST_FAULTS = 62
 
 
-def _text(value: object) -> str:
+def literal(value: object) -> str:
+    """A value as a text of SQL."""
     return "'" + str(value).replace("'", "''") + "'"
 
 
-def _list(codes: Collection[str]) -> str:
-    return "(" + ", ".join(_text(c) for c in codes) + ")"
+def literals(codes: Collection[str]) -> str:
+    """Texts as a list of SQL, such as follows `in`."""
+    return "(" + ", ".join(literal(c) for c in codes) + ")"
 
 
 #: How most cells are written: a whole number or a day that is what the database itself would write for its value. To
@@ -47,8 +49,8 @@ _QUICK = {
 
 def _spelled(column: Column, text: str) -> str:
     if column.codes:
-        return f"{text} in {_list(column.codes)}"
-    spelled = f"regexp_full_match({text}, {_text(SPELLING[column.kind])})"
+        return f"{text} in {literals(column.codes)}"
+    spelled = f"regexp_full_match({text}, {literal(SPELLING[column.kind])})"
     if column.kind == "label":  # the one spelling in which a blank may stand, and so also at its end
         return f"({spelled} and not ends_with({text}, ' '))"
     return spelled
@@ -91,7 +93,7 @@ def _cell(column: Column, is_there: bool) -> str:
 
 
 def _bound(column: Column, bound: float | str) -> str:
-    return f"date {_text(bound)}" if column.kind == "day" else f"{bound}"
+    return f"date {literal(bound)}" if column.kind == "day" else f"{bound}"
 
 
 def _out_of_range(column: Column) -> str:
@@ -107,7 +109,7 @@ def _by_code(rule: RangeByCode) -> str:
     size = f"abs({rule.column})" if rule.size_only else rule.column
     foot = "<=" if rule.above_zero else "<"
     cases = [
-        f"{rule.by}__text = {_text(code)} and ({size} {foot if low == 0 else '<'} {low} or {size} > {high})"
+        f"{rule.by}__text = {literal(code)} and ({size} {foot if low == 0 else '<'} {low} or {size} > {high})"
         for code, low, high in rule.ranges
     ]
     return " or ".join(f"({c})" for c in cases)
@@ -124,9 +126,9 @@ def _broken(fault: Fault, rule: RowRule) -> str:
         case NeededWith():
             return f"{rule.column}__text is null and {rule.when}__text is not null"
         case EmptyWhen():
-            return f"{fault.column}__text is not null and {rule.when}__text in {_list(rule.codes)}"
+            return f"{fault.column}__text is not null and {rule.when}__text in {literals(rule.codes)}"
         case WholeWhen():
-            return f"{rule.column} <> floor({rule.column}) and {rule.when}__text in {_list(rule.codes)}"
+            return f"{rule.column} <> floor({rule.column}) and {rule.when}__text in {literals(rule.codes)}"
         case RangeByCode():
             return _by_code(rule)
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from pipeline.identity.shared_ledger import UNPRINTED, people_behind
-from pipeline.results import Partition, Result, ResultSet
+from pipeline.results import Partition, Result, ResultSet, parts_of
 
 EVERYBODY = ("", "")
 FITTED, FRAME = "protocols.fitted.people", "common.can_answer.people_in_frame"
@@ -48,7 +48,7 @@ def _counts(rows: Iterable[Result]) -> Iterator[_Count]:
     for row in rows:
         n = people_behind(row)
         if n is not None and row.hits is None and row.klass == "aggregate":
-            told = dict(p.split("=", 1) for p in row.group.split(";") if "=" in p)
+            told = parts_of(row.group)
             stem = f"{row.report}.{row.section}.{row.statistic}"
             yield _Count(row.key, stem, told.get("pressure", ""), _part_of(row, told), n)
 

@@ -92,7 +92,7 @@ def refuse_unidentified(solved: Solved, model: MixedModel, rows_per_group: Array
     size = np.sqrt(np.maximum(np.diag(solved.linear.trace2), 0.0))
     inner = model.varies[0]
     # one row each: an intercept of the group is a part of the residual, whatever rounding has left of the difference
-    alone = rows_per_group.max() == 1 and "1" in (part.strip() for part in inner.terms.split("+"))
+    alone = rows_per_group.max() == 1 and "Intercept" in inner.names
     if not alone and size.min() > 0 and (
         float(np.linalg.eigvalsh(information / np.outer(size, size))[0]) > UNIDENTIFIED_BELOW
     ):

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from pipeline.stats.boundary import refuse_unidentified, solve, without_groups
 from pipeline.stats.likelihood import Shape
-from pipeline.stats.model import Boundary, CannotFit, DfMethod, Method, MixedModel, Varies
+from pipeline.stats.model import Boundary, CannotFit, DfMethod, Method, MixedModel
 from pipeline.stats.reading import Reading, check_groups, read
 from pipeline.stats.sums import Sums
 from pipeline.stats.sums_basis import of_model, standardised_sums
@@ -77,12 +77,6 @@ def _two_by_two(n: Array, t: Array, tt: Array) -> Array:
     return np.stack([np.stack([n, t], axis=1), np.stack([t, tt], axis=1)], axis=1)
 
 
-def random_names(varies: Varies) -> tuple[str, ...]:
-    """Names of the random columns of "1", or "1 + time12"."""
-    parts = [part.strip() for part in varies.terms.split("+")]
-    return tuple("Intercept" if part == "1" else part for part in parts if part != "0")
-
-
 def fit_from_sums(
     sums: Sums,
     model: MixedModel,
@@ -102,7 +96,7 @@ def fit_from_sums(
     """
     off = np.zeros(len(names) + 1) if centres is None else np.asarray(centres, dtype=float)
     _refuse_unusable(sums, model, len(names), off, t_centre)
-    random = tuple(random_names(v) for v in model.varies)
+    random = tuple(v.names for v in model.varies)
     own = of_model(sums, model.varies, random)
     groups = (round(own.full_weight.sum()), len(own.starts))
     check_groups(groups, model)

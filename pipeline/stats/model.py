@@ -31,6 +31,12 @@ class Varies:
     terms: str = "1"
     correlated: bool = True
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the random columns where the terms are a plain sum, such as "1 + time12"."""
+        parts = (part.strip() for part in self.terms.split("+"))
+        return tuple("Intercept" if part == "1" else part for part in parts if part != "0")
+
 
 @dataclass(frozen=True)
 class MixedModel:

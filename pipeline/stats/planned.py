@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri, stdtrit
 
+from pipeline.stats.likelihood import Shape
 from pipeline.stats.noncentral import noncentral_t_cdf, noncentrality
 from pipeline.stats.sums import Sums
 
@@ -123,7 +124,7 @@ def planned_from_sums(sums: Sums, psi: Array, residual_sd: float, columns: slice
     k = (one - m @ g) / s
     two = m @ g @ m - 2.0 * m  # V^-2 = (I + Z two Z') / s^2
     three = two - m - m @ g @ two  # V^-3 = (I + Z three Z') / s^3
-    units = [_unit(q, i, j) for i in range(q) for j in range(i + 1)]
+    units = Shape(q, True, 0, True).inner_units
     ends = [k @ e @ k.transpose(0, 2, 1) for e in units]  # V^-1 A V^-1 = Z end Z'
     r, product = len(units) + 1, partial(_product, own, columns)
     first = np.stack([*(product(e) for e in ends), product(two / s**2, 1.0 / s**2)])
@@ -152,13 +153,6 @@ def _product(sums: Sums, columns: slice, inner: Array, share: float = 0.0) -> Ar
 def _trace(sums: Sums, each: Array) -> float:
     """Sum over the groups of the traces of each (m, q, q)."""
     return float(sums.full_weight @ np.einsum("maa->m", each))
-
-
-def _unit(q: int, i: int, j: int) -> Array:
-    """dPsi / dpsi_ij: 1 at (i, j) and (j, i)."""
-    unit = np.zeros((q, q))
-    unit[i, j] = unit[j, i] = 1.0
-    return unit
 
 
 def _add(made: Planned, x: Array, z: Array, elements: list[tuple[int, int]], psi: Array, residual_sd: float) -> None:

@@ -5,9 +5,10 @@ from itertools import pairwise
 import polars as pl
 import pytest
 
-from pipeline.analyse.across import parts_of, sums_across, without
+from pipeline.analyse.across import sums_across, without
 from pipeline.analyse.common import FEW, Section, counting
 from pipeline.analyse.training import LAST_WEEK, at_most, steady_counts
+from pipeline.results import parts_of
 
 
 def test_groups_are_read_and_cut():
